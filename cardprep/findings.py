@@ -1,0 +1,137 @@
+"""Findings: what was established about a card, good or bad.
+
+A finding has a slug, and parameters for the sentences which the catalogue in
+``texts/findings.py`` keeps under that slug. Its severity and whether it leaves
+something undecided come from the table of kinds below, which is the only place
+that decides how bad a thing is.
+
+*stop*: do not use the card. *caution*: use it only when the reason is
+understood. *note*: worth knowing; matches are notes too. *undecided*: something
+could not be looked at, and the card is not called good.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+Parameter = str | int
+
+
+class Severity(StrEnum):
+    """How bad a finding is."""
+
+    STOP = "stop"
+    CAUTION = "caution"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What all findings of one slug have in common."""
+
+    severity: Severity
+    undecided: bool = False
+
+
+_STOP = Kind(Severity.STOP)
+_CAUTION = Kind(Severity.CAUTION)
+_NOTE = Kind(Severity.NOTE)
+_UNDECIDED = Kind(Severity.CAUTION, undecided=True)
+
+KINDS: Mapping[str, Kind] = {
+    # what the files are
+    "matches": _NOTE,
+    "mixed-types": _STOP,
+    "two-versions": _STOP,
+    "altered": _STOP,
+    "cut-short": _STOP,
+    "unknown-file": Kind(Severity.STOP, undecided=True),
+    "renamed": _STOP,
+    "wrong-folder": _STOP,
+    "withdrawn": _STOP,
+    "leftover": _NOTE,
+    "leftover-like-image": _STOP,
+    "container-broken": _STOP,
+    "container-contradicts": _STOP,
+    "left-packed": _STOP,
+    # against a stage
+    "stage-complete": _NOTE,
+    "stage-file-missing": _STOP,
+    "not-in-stage": _STOP,
+    "as-written": _NOTE,
+    "differs-from-stage": _STOP,
+    # what could not be looked at
+    "read-error": Kind(Severity.STOP, undecided=True),
+    "volume-unreadable": Kind(Severity.STOP, undecided=True),
+    "no-volume": Kind(Severity.STOP, undecided=True),
+    "manifest-untrusted": _UNDECIDED,
+    "folder-only": _NOTE,
+    "read-through-cache": _NOTE,
+    "too-many-files": Kind(Severity.STOP, undecided=True),
+    # the partition table
+    "several-partitions": _CAUTION,
+    "partition-beyond-card": _STOP,
+    "partitions-overlap": _STOP,
+    "partition-type-contradicts": _CAUTION,
+    "partition-status-odd": _NOTE,
+    "no-partition-table": _NOTE,
+    "partition-table-odd": _CAUTION,
+    # the volume
+    "boot-sector-odd": _CAUTION,
+    "backup-boot-differs": _CAUTION,
+    "fsinfo-odd": _CAUTION,
+    "fat-type-disagrees": _CAUTION,
+    "fats-differ": _CAUTION,
+    "volume-dirty": _CAUTION,
+    "volume-error-mark": _CAUTION,
+    "volume-beyond-partition": _STOP,
+    "hidden-sectors-differ": _NOTE,
+    "labels-differ": _NOTE,
+    "volume-has-no-files": _STOP,
+    # chains and folders
+    "chain-broken": _STOP,
+    "chain-loops": _STOP,
+    "chain-crossed": _STOP,
+    "chain-too-short": _STOP,
+    "chain-too-long": _CAUTION,
+    "chain-reserved": _CAUTION,
+    "lost-clusters": _CAUTION,
+    "folder-damaged": _CAUTION,
+    "folder-loops": _STOP,
+    "name-damaged": _CAUTION,
+    "name-twice": _STOP,
+    "time-odd": _NOTE,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing established about a card.
+
+    slug        a key of KINDS
+    path        the file or folder on the card in harmless spelling, or None
+    structure   the part of the card by its published name, or None
+    parameters  what the sentences of the catalogue name
+    """
+
+    slug: str
+    path: str | None = None
+    structure: str | None = None
+    parameters: Mapping[str, Parameter] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Refuse a slug that has no kind; it would have no severity."""
+        if self.slug not in KINDS:
+            raise KeyError(self.slug)
+
+    @property
+    def severity(self) -> Severity:
+        """How bad it is."""
+        return KINDS[self.slug].severity
+
+    @property
+    def undecided(self) -> bool:
+        """Whether something could not be looked at."""
+        return KINDS[self.slug].undecided
