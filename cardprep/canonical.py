@@ -54,7 +54,7 @@ def _plain(value: object, depth: int) -> object:
         return value
     if isinstance(value, int):
         if abs(value) >= INTEGER_LIMIT:
-            raise CanonicalError("canonical.integer", found=str(value)[:40])
+            raise CanonicalError("canonical.integer", bits=value.bit_length())
         # A subclass such as IntEnum could print itself in another way.
         return int(value)
     if isinstance(value, str):
@@ -71,14 +71,15 @@ def _text(value: str) -> str:
         value.encode()
     except UnicodeEncodeError as error:
         raise CanonicalError("canonical.unicode") from error
-    return str(value)
+    # A text that is also an enumeration would print its name.
+    return str.__str__(value)
 
 
 def _key(key: object) -> str:
     # UTF-16 order, which RFC 8785 asks for, and code point order agree on ASCII.
     if not isinstance(key, str) or not key.isascii():
         raise CanonicalError("canonical.key", found=ascii(key)[:40])
-    return str(key)
+    return str.__str__(key)
 
 
 def _unique(pairs: list[tuple[str, Json]]) -> dict[str, Json]:

@@ -29,6 +29,10 @@ class CardprepError(Exception):
         self.reason = reason
         self.parameters = parameters
 
+    def __reduce__(self) -> tuple[object, ...]:
+        """Let a refusal travel between processes, where a class and its slug are all there is."""
+        return _again, (type(self), self.reason, self.parameters)
+
     def __str__(self) -> str:
         """Return reason and parameters, for logs of tests and never for a person."""
         return " ".join([self.reason, *(f"{k}={v!r}" for k, v in self.parameters.items())])
@@ -193,3 +197,9 @@ class ProofError(CardprepError):
 def refusal_classes() -> list[type[CardprepError]]:
     """Return all refusal classes, by exit status."""
     return sorted(CardprepError.__subclasses__(), key=lambda cls: cls.exit_status)
+
+
+def _again(
+    cls: type[CardprepError], reason: str, parameters: dict[str, Parameter]
+) -> CardprepError:
+    return cls(reason, **parameters)

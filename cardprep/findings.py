@@ -27,6 +27,15 @@ class Severity(StrEnum):
     NOTE = "note"
 
 
+class Verdict(StrEnum):
+    """What is said of a card as a whole; it has no truth value that means "good"."""
+
+    USE = "use"
+    USE_WITH_CARE = "use-with-care"
+    DO_NOT_USE = "do-not-use"
+    CANNOT_SAY = "cannot-say"
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """What all findings of one slug have in common."""
@@ -47,12 +56,14 @@ KINDS: Mapping[str, Kind] = {
     "two-versions": _STOP,
     "altered": _STOP,
     "cut-short": _STOP,
-    "unknown-file": Kind(Severity.STOP, undecided=True),
+    "unknown-file": _UNDECIDED,
+    "no-image": _UNDECIDED,
     "renamed": _STOP,
     "wrong-folder": _STOP,
     "withdrawn": _STOP,
     "leftover": _NOTE,
     "leftover-like-image": _STOP,
+    "display-file": _NOTE,
     "container-broken": _STOP,
     "container-contradicts": _STOP,
     "left-packed": _STOP,
@@ -61,15 +72,20 @@ KINDS: Mapping[str, Kind] = {
     "stage-file-missing": _STOP,
     "not-in-stage": _STOP,
     "as-written": _NOTE,
-    "differs-from-stage": _STOP,
+    "differs-from-stage": _CAUTION,
+    "content-differs-from-stage": _STOP,
+    "stage-not-compared": _UNDECIDED,
     # what could not be looked at
     "read-error": Kind(Severity.STOP, undecided=True),
     "volume-unreadable": Kind(Severity.STOP, undecided=True),
     "no-volume": Kind(Severity.STOP, undecided=True),
     "manifest-untrusted": _UNDECIDED,
     "folder-only": _NOTE,
+    "not-a-file": _CAUTION,
     "read-through-cache": _NOTE,
     "too-many-files": Kind(Severity.STOP, undecided=True),
+    "too-scattered": Kind(Severity.STOP, undecided=True),
+    "more-findings": _NOTE,
     # the partition table
     "several-partitions": _CAUTION,
     "partition-beyond-card": _STOP,
@@ -82,6 +98,8 @@ KINDS: Mapping[str, Kind] = {
     "boot-sector-odd": _CAUTION,
     "backup-boot-differs": _CAUTION,
     "fsinfo-odd": _CAUTION,
+    "free-count-odd": _NOTE,
+    "fat-head-odd": _CAUTION,
     "fat-type-disagrees": _CAUTION,
     "fats-differ": _CAUTION,
     "volume-dirty": _CAUTION,
@@ -89,17 +107,16 @@ KINDS: Mapping[str, Kind] = {
     "volume-beyond-partition": _STOP,
     "hidden-sectors-differ": _NOTE,
     "labels-differ": _NOTE,
-    "volume-has-no-files": _STOP,
     # chains and folders
     "chain-broken": _STOP,
     "chain-loops": _STOP,
     "chain-crossed": _STOP,
+    "chain-shared": _STOP,
     "chain-too-short": _STOP,
     "chain-too-long": _CAUTION,
-    "chain-reserved": _CAUTION,
     "lost-clusters": _CAUTION,
     "folder-damaged": _CAUTION,
-    "folder-loops": _STOP,
+    "entries-after-end": _NOTE,
     "name-damaged": _CAUTION,
     "name-twice": _STOP,
     "time-odd": _NOTE,

@@ -20,6 +20,17 @@ GIB = 1024 * MIB
 SECTOR = 512
 CHUNK = 64 * KIB
 
+# Letters, marks and symbols that a screen shows as nothing: fillers, joiners,
+# variation selectors and the empty Braille cell (Unicode, Default_Ignorable_Code_Point).
+_INVISIBLE = frozenset(
+    {
+        *(0x034F, 0x115F, 0x1160, 0x17B4, 0x17B5, 0x2800, 0x3164, 0xFFA0),
+        *range(0x180B, 0x1810),
+        *range(0xFE00, 0xFE10),
+        *range(0xE0100, 0xE01F0),
+    }
+)
+
 _WORD = re.compile(r"[a-z][a-z0-9]*(?:[ -][a-z0-9]+)*")
 _CODE = re.compile(r"[A-Z0-9]{4}")
 _VERSION = re.compile(r"[0-9A-Za-z][0-9A-Za-z.+_-]{0,31}")
@@ -104,18 +115,20 @@ def size_in_words(size: int) -> str:
     """Return a size as a person reads it: exact below 10 KiB, else three digits or so."""
     if size < 10 * KIB:
         return f"{size} bytes"
-    for unit, name in ((GIB, "GiB"), (MIB, "MiB")):
-        if size >= unit:
+    for unit, name in ((KIB, "KiB"), (MIB, "MiB")):
+        # What would be rounded up to 1024 is one of the next unit.
+        if size < unit * (KIB - 0.05):
             return f"{size / unit:.1f} {name}"
-    return f"{size / KIB:.1f} KiB"
+    return f"{size / GIB:.1f} GiB"
 
 
 def spelled_out(text: str) -> str:
     r"""Return `text` so that it can do no harm on a terminal, in HTML text or in a log.
 
     Control, format (bidirectional marks among them), surrogate, private and
-    unassigned characters, line and paragraph separators and every space but
-    U+0020 become \xHH, \uHHHH or \UHHHHHHHH; a backslash becomes two.
+    unassigned characters, line and paragraph separators, every space but U+0020
+    and letters that show as nothing become \xHH, \uHHHH or \UHHHHHHHH; a
+    backslash becomes two.
     """
     return "".join(_spelled(character) for character in text)
 
@@ -124,9 +137,9 @@ def _spelled(character: str) -> str:
     if character == "\\":
         return "\\\\"
     category = unicodedata.category(character)
-    if character == " " or (category[0] not in "CZ"):
-        return character
     point = ord(character)
+    if character == " " or (category[0] not in "CZ" and point not in _INVISIBLE):
+        return character
     if point < 0x100:
         return f"\\x{point:02x}"
     return f"\\u{point:04x}" if point < 0x10000 else f"\\U{point:08x}"

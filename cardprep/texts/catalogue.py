@@ -10,7 +10,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from cardprep.errors import CardprepError
+from cardprep.texts.containers import FORMATS, PROBLEMS
+from cardprep.texts.findings import FINDINGS, FindingText
 from cardprep.texts.refusals import REFUSALS, RefusalText
+from cardprep.texts.screens import SCREENS, WORDS
 
 
 class _Named(dict[str, str | int]):
@@ -29,3 +32,40 @@ def refusal(error: CardprepError) -> RefusalText:
     return RefusalText(
         worded(text.message, error.parameters), worded(text.remedy, error.parameters)
     )
+
+
+def screen(slug: str, **parameters: str | int) -> str:
+    """Return a line for the terminal."""
+    return worded(SCREENS[slug], parameters)
+
+
+def finding(
+    slug: str, path: str | None, structure: str | None, parameters: Mapping[str, str | int]
+) -> FindingText:
+    """Return the three sentences of a finding, with its parameters filled in."""
+    text = FINDINGS[slug]
+    words: dict[str, str | int] = {key: _word(value) for key, value in parameters.items()}
+    if "problem" in parameters:
+        words["problem"] = container_problem(str(parameters["problem"]), parameters)
+    words["path"] = path or "/"
+    words["structure"] = structure or "card"
+    return FindingText(
+        worded(text.seen, words), worded(text.why, words), worded(text.remedy, words)
+    )
+
+
+def container_problem(reason: str, parameters: Mapping[str, str | int]) -> str:
+    """Return the sentence of a container's problem, or nothing where none is named."""
+    return worded(PROBLEMS.get(reason, ""), parameters)
+
+
+def word(slug: str) -> str:
+    """Return what a person reads for a slug, or the slug itself where it is a word already."""
+    return str(_word(slug))
+
+
+def _word(value: str | int) -> str | int:
+    """Return a parameter as a person reads it: slugs become words, the rest stays."""
+    if isinstance(value, int):
+        return value
+    return WORDS.get(value) or FORMATS.get(value) or value

@@ -1,0 +1,26 @@
+"""The program: words in, an exit status out.
+
+``--version`` is answered before anything slow is loaded. A refusal becomes its
+message, its remedy and its own exit status; anything else is our own fault and
+becomes a sentence and a report file, never a traceback.
+"""
+
+from __future__ import annotations
+
+import sys
+
+
+def main() -> None:
+    """Run the command line and leave with its exit status."""
+    if sys.argv[1:] in (["--version"], ["-V"]):
+        from importlib.metadata import version
+
+        sys.stdout.write(f"cardprep {version('cardprep')}\n")
+        sys.exit(0)
+    from cardprep.cli.run import run
+
+    sys.exit(run(sys.argv[1:]))
+
+
+if __name__ == "__main__":
+    main()

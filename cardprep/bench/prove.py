@@ -1,0 +1,35 @@
+"""Prove the shop log: verify all of it, sign its head, show its lines."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cardprep.bench.open import Bench
+from cardprep.shoplog.checkpoint import Checkpoint, SignedCheckpoint, parse_checkpoint
+from cardprep.shoplog.record import Record
+from cardprep.shoplog.verify import LogState, verify_log
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sealed:
+    """The signed head of the log."""
+
+    signed: SignedCheckpoint
+    checkpoint: Checkpoint
+
+
+def verify(bench: Bench) -> LogState:
+    """Return the state of a log that agrees in everything; LogBrokenError if it does not."""
+    return verify_log(bench.log, bench.pin.public_key)
+
+
+def seal_log(bench: Bench) -> Sealed:
+    """Sign the log as it is and keep the checkpoint."""
+    signed = bench.seal()
+    return Sealed(signed=signed, checkpoint=parse_checkpoint(signed.text))
+
+
+def last_records(bench: Bench, most: int) -> tuple[Record, ...]:
+    """Return the newest records, oldest of them first."""
+    size = bench.log.size()
+    return tuple(bench.log.records(max(0, size - most), size))

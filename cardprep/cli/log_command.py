@@ -1,0 +1,69 @@
+"""The commands ``log show``, ``log verify`` and ``log sign``."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from cardprep.bench.open import open_bench
+from cardprep.bench.prove import last_records, seal_log, verify
+from cardprep.cli.door import place, say, say_object
+from cardprep.paper.log import record_line, state_lines
+from cardprep.paper.objects import record_object
+from cardprep.texts.catalogue import screen
+from cardprep.texts.commands import COMMANDS, HELP
+
+app = typer.Typer(help=COMMANDS["log"], no_args_is_help=True, rich_markup_mode=None)
+
+
+@app.command("show", help=HELP["log show"])
+def show(
+    ctx: typer.Context,
+    most: Annotated[int, typer.Option("--last", help=HELP["most"], min=1)] = 40,
+    as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
+) -> None:
+    """Show the newest records."""
+    with open_bench(place(ctx)) as bench:
+        records = last_records(bench, most)
+    if as_json:
+        say_object({"records": [record_object(record) for record in records]})
+        return
+    say([record_line(record) for record in records])
+
+
+@app.command("verify", help=HELP["log verify"])
+def verify_(
+    ctx: typer.Context,
+    as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
+) -> None:
+    """Verify the log."""
+    with open_bench(place(ctx)) as bench:
+        state = verify(bench)
+    if as_json:
+        say_object(
+            {
+                "size": state.size,
+                "root": state.root.hex(),
+                "checkpoints": state.checkpoints,
+                "sealed": state.sealed,
+            }
+        )
+        return
+    say(state_lines(state))
+
+
+@app.command("sign", help=HELP["log sign"])
+def sign(
+    ctx: typer.Context,
+    as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
+) -> None:
+    """Sign the log's head."""
+    with open_bench(place(ctx), screen("command.sign")) as bench:
+        sealed = seal_log(bench)
+    short = str(sealed.checkpoint.short())
+    if as_json:
+        text, signature = sealed.signed.text.decode(), sealed.signed.signature
+        say_object({"checkpoint": text, "signature": signature, "short": short})
+        return
+    say([screen("log.sealed", size=sealed.checkpoint.size, short=short)])

@@ -1,0 +1,38 @@
+"""The command ``trace``."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from cardprep.bench.open import open_bench
+from cardprep.bench.trace import trace
+from cardprep.cli.door import place, say, say_object
+from cardprep.paper.log import traced_lines
+from cardprep.paper.objects import record_object
+from cardprep.texts.commands import COMMANDS, HELP
+
+app = typer.Typer(rich_markup_mode=None)
+
+
+@app.command("trace", help=COMMANDS["trace"])
+def trace_(
+    ctx: typer.Context,
+    what: Annotated[str, typer.Argument(help=HELP["what"])],
+    as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
+) -> None:
+    """Look something up."""
+    with open_bench(place(ctx)) as bench:
+        traced = trace(bench, what)
+    if as_json:
+        say_object(
+            {
+                "asked": {"field": traced.asked[0], "value": traced.asked[1]},
+                "jobs": [job.to_record() for job in traced.jobs],
+                "unchanged": traced.unchanged,
+                "records": [record_object(record) for record in traced.records],
+            }
+        )
+        return
+    say(traced_lines(traced.asked, traced.jobs, traced.records, unchanged=traced.unchanged))

@@ -1,0 +1,152 @@
+"""The single pass over a card that is met through its sectors.
+
+Tables and folders first, then the files in the order of their place on the
+card. Every sector is read once. Nothing is mounted, executed or written, and
+what cannot be read is a finding beside what can.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from cardprep.errors import ReadFailedError, ShortReadError
+from cardprep.findings import Finding
+from cardprep.inspection.content import Content, ContentReading
+from cardprep.inspection.forward import Counting
+from cardprep.inspection.model import InspectedFile, Inspection
+from cardprep.inspection.tap import Tap, Witness
+from cardprep.medium.protocol import Sectors
+from cardprep.progress import Cancel, Progress, silent
+from cardprep.volume.card import CardContent, read_card
+from cardprep.volume.model import VolumeEntry
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Watched:
+    """A first part of the card that a witness wants to see whole and in order.
+
+    length  bytes from the first
+    keep    how many of them are tables, which may be asked for twice
+    """
+
+    witness: Witness
+    length: int
+    keep: int
+
+
+def inspect_card(
+    sectors: Sectors,
+    *,
+    watched: Watched | None = None,
+    progress: Progress = silent,
+    cancel: Cancel | None = None,
+) -> Inspection:
+    """Return what is on a card.
+
+    Whatever the bytes are, the result is an Inspection; only StoppedError, when
+    somebody asked to stop, comes out of it.
+    """
+    counting = Counting(sectors)
+    if watched is None:
+        return _Pass(counting, counting, progress, cancel or Cancel()).run()
+    tap = Tap(counting, watched.length, watched.keep, watched.witness)
+    inspection = _Pass(tap, counting, progress, cancel or Cancel()).run()
+    try:
+        tap.finish()
+    except (ReadFailedError, ShortReadError) as error:
+        return _with(inspection, _unreadable(None, error))
+    return inspection
+
+
+class _Pass:
+    def __init__(
+        self, sectors: Sectors, counting: Counting, progress: Progress, cancel: Cancel
+    ) -> None:
+        self._sectors = sectors
+        self._counting = counting
+        self._progress = progress
+        self._cancel = cancel
+        self._reading = ContentReading()
+        self._findings: list[Finding] = []
+        self._done = 0
+        self._total = 0
+
+    def run(self) -> Inspection:
+        try:
+            content = read_card(self._sectors)
+        except (ReadFailedError, ShortReadError) as error:
+            content = CardContent(
+                table=None, partitions=(), volumes=(), findings=(_unreadable(None, error),)
+            )
+        try:
+            files = self._files(content)
+        finally:
+            self._reading.close()
+        entries = [entry for volume in content.volumes for entry in volume.entries]
+        return Inspection(
+            identity=self._sectors.identity,
+            content=content,
+            files=files,
+            folders=tuple(entry.path for entry in entries if entry.is_folder),
+            deleted=tuple(entry for volume in content.volumes for entry in volume.deleted),
+            findings=(*content.findings, *self._findings),
+            past_the_cache=self._sectors.past_the_cache,
+            bytes_read=self._counting.bytes_read,
+        )
+
+    def _files(self, content: CardContent) -> tuple[InspectedFile, ...]:
+        files = [
+            (number, entry)
+            for number, volume in enumerate(content.volumes)
+            for entry in volume.entries
+            if not entry.is_folder
+        ]
+        self._total = sum(entry.size for _, entry in files if entry.is_whole)
+        looked_at = {}
+        for index in sorted(range(len(files)), key=lambda i: _place(files[i][1])):
+            self._cancel.check()
+            looked_at[index] = self._file(*files[index])
+        return tuple(looked_at[index] for index in range(len(files)))
+
+    def _file(self, number: int, entry: VolumeEntry) -> InspectedFile:
+        # Of a file whose clusters are in doubt there is no content to be sure of.
+        content = self._content(entry) if entry.is_whole else None
+        return InspectedFile(
+            volume=number,
+            path=entry.path,
+            short=entry.short,
+            size=entry.size,
+            attributes=entry.attributes,
+            modified=None if entry.modified is None else str(entry.modified),
+            extents=entry.extents,
+            digests=None if content is None else content.digests,
+            container=None if content is None else content.container,
+        )
+
+    def _content(self, entry: VolumeEntry) -> Content | None:
+        before = self._done
+        try:
+            steps = self._reading.from_sectors(self._sectors, entry.extents, entry.size)
+            for step in steps:
+                if isinstance(step, Content):
+                    return step
+                self._cancel.check()
+                self._done = before + step
+                self._progress(self._done, self._total)
+        except (ReadFailedError, ShortReadError) as error:
+            self._findings.append(_unreadable(entry.shown, error))
+        return None
+
+
+def _place(entry: VolumeEntry) -> int:
+    return entry.extents[0].offset if entry.extents else 0
+
+
+def _unreadable(path: str | None, error: ReadFailedError | ShortReadError) -> Finding:
+    offset = error.parameters.get("offset", 0)
+    structure = "card" if path is None else "file content"
+    return Finding("read-error", path, structure, {"offset": offset, "what": error.reason})
+
+
+def _with(inspection: Inspection, finding: Finding) -> Inspection:
+    return replace(inspection, findings=(*inspection.findings, finding))

@@ -1,0 +1,116 @@
+"""The pass over a card that is met as a mounted folder: files only.
+
+What a folder cannot show is said: partition table, both copies of the tables,
+status marks, deleted files, capacity, and what the system itself may write.
+"""
+
+from __future__ import annotations
+
+import os
+import time
+
+from cardprep.errors import CardprepError, FolderTooLargeError, StoppedError
+from cardprep.findings import Finding
+from cardprep.inspection.content import Content, ContentReading
+from cardprep.inspection.model import InspectedFile, Inspection
+from cardprep.medium.folder import DEPTH_LIMIT, ENTRY_LIMIT
+from cardprep.medium.protocol import Folder, FolderEntry
+from cardprep.progress import Cancel, Progress, silent
+from cardprep.volume.model import shown_path
+
+
+def inspect_folder(
+    folder: Folder, *, progress: Progress = silent, cancel: Cancel | None = None
+) -> Inspection:
+    """Return what is in a mounted folder.
+
+    Raises StoppedError when somebody asked to stop, and NotThereError or
+    NotAllowedError if the folder itself cannot be listed.
+    """
+    findings = [Finding("folder-only", None, "card")]
+    entries: list[FolderEntry] = []
+    try:
+        entries.extend(folder.entries())
+    except FolderTooLargeError:
+        limits = {"limit": ENTRY_LIMIT, "depth": DEPTH_LIMIT}
+        findings.append(Finding("too-many-files", None, "directory", limits))
+    reading = ContentReading()
+    files = []
+    total = sum(entry.size for entry in entries)
+    done = 0
+    try:
+        for entry in entries:
+            if entry.is_folder:
+                continue
+            content = None
+            if entry.is_ordinary:
+                try:
+                    content = _content(reading, folder, entry, (done, total, progress), cancel)
+                except StoppedError:
+                    raise
+                except CardprepError as error:
+                    findings.append(_unreadable(entry, error))
+            else:
+                findings.append(Finding("not-a-file", shown_path(_text(entry.path)), "directory"))
+            done += entry.size
+            files.append(_file(entry, content))
+    finally:
+        reading.close()
+    return Inspection(
+        identity=folder.identity,
+        content=None,
+        files=tuple(files),
+        folders=tuple(_text(entry.path) for entry in entries if entry.is_folder),
+        deleted=(),
+        findings=tuple(findings),
+        past_the_cache=False,
+        bytes_read=sum(file.digests.size for file in files if file.digests is not None),
+    )
+
+
+def _content(
+    reading: ContentReading,
+    folder: Folder,
+    entry: FolderEntry,
+    bar: tuple[int, int, Progress],
+    cancel: Cancel | None,
+) -> Content | None:
+    before, total, progress = bar
+    for step in reading.from_blocks(folder.blocks(entry.path), entry.size):
+        if isinstance(step, Content):
+            return step
+        if cancel is not None:
+            cancel.check()
+        progress(before + step, total)
+    return None
+
+
+def _unreadable(entry: FolderEntry, error: CardprepError) -> Finding:
+    shown = shown_path(_text(entry.path))
+    return Finding("read-error", shown, "file content", {"offset": 0, "what": error.reason})
+
+
+def _file(entry: FolderEntry, content: Content | None) -> InspectedFile:
+    return InspectedFile(
+        volume=0,
+        path=_text(entry.path),
+        short=None,
+        size=entry.size,
+        attributes=0,
+        modified=_utc(entry.modified),
+        extents=(),
+        digests=None if content is None else content.digests,
+        container=None if content is None else content.container,
+    )
+
+
+def _text(path: tuple[bytes, ...]) -> tuple[str, ...]:
+    return tuple(os.fsdecode(part) for part in path)
+
+
+def _utc(seconds: int) -> str | None:
+    try:
+        return time.strftime("%Y-%m-%d %H:%M:%S", time.gmtime(seconds))
+    except (OverflowError, OSError, ValueError):
+        # Some file systems give a time that no calendar has.
+        return None

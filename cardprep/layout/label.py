@@ -1,0 +1,43 @@
+"""The names by which a card of ours is known: volume label and serial numbers.
+
+A label has eleven characters: ``B238-1 BOOT``, the job, the stage, the image
+type's code. A longer job or stage takes the place of the space, then of the
+code. Serial numbers are names and never keys: 32 bits prove nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+
+from cardprep.canonical import Json, dumps
+from cardprep.job.stage import Stage
+
+LABEL_MOST = 11
+SEVERAL_TYPES = "MANY"
+
+
+def volume_label(stage: Stage) -> str:
+    """Return the volume label of a stage's card."""
+    types = stage.types
+    code = types[0].code if len(types) == 1 else SEVERAL_TYPES
+    name = f"{stage.job}-{stage.number}"
+    for label in (f"{name} {code}", f"{name}{code}"):
+        if len(label) <= LABEL_MOST:
+            return label
+    return name
+
+
+def serials(stage: Stage) -> tuple[int, int]:
+    """Return volume serial number and disk signature, from layout version, job, stage, files."""
+    files: list[Json] = [[list(file.path), file.size, file.sha256] for file in stage.files]
+    named = dumps(
+        {
+            "layout": stage.layout,
+            "job": str(stage.job),
+            "stage": stage.number,
+            "of": stage.of,
+            "files": files,
+        }
+    )
+    digest = hashlib.sha256(b"cardprep volume serial\n" + named).digest()
+    return int.from_bytes(digest[:4], "big"), int.from_bytes(digest[4:8], "big")

@@ -1,0 +1,36 @@
+"""Choose the way to a card from what the person named: a device, an image file or a folder."""
+
+from __future__ import annotations
+
+import stat
+from pathlib import Path
+
+from cardprep.errors import NotThereError
+from cardprep.medium.access import cannot_open
+from cardprep.medium.block_device import open_block_device
+from cardprep.medium.descriptor import DescriptorSectors
+from cardprep.medium.folder import MountedFolder
+from cardprep.medium.image_file import open_image_file
+from cardprep.terms import spelled_out
+
+
+def open_card(path: Path, *, direct: bool = False) -> DescriptorSectors | MountedFolder:
+    """Open a card for reading.
+
+    direct  read an image file past the system's cache; devices always are
+
+    Raises NotThereError for what is not there or is neither file, device nor
+    folder, and NotAllowedError where the system does not let this user in.
+    """
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError) as error:
+        raise cannot_open(path, error) from error
+    if stat.S_ISDIR(mode):
+        return MountedFolder(path)
+    if stat.S_ISBLK(mode):
+        return open_block_device(path)
+    if stat.S_ISREG(mode):
+        return open_image_file(path, direct=direct)
+    # Opening a pipe or a terminal could wait for ever.
+    raise NotThereError("medium.kind", name=spelled_out(str(path)))

@@ -1,0 +1,81 @@
+"""A judged card as lines for a terminal: verdict first, then what it rests on."""
+
+from __future__ import annotations
+
+import textwrap
+
+from cardprep.findings import Finding, Severity, Verdict
+from cardprep.inspection.model import Inspection
+from cardprep.job.stage import Stage
+from cardprep.rules.judge import Judgement
+from cardprep.terms import spelled_out
+from cardprep.texts.catalogue import finding as worded_finding
+from cardprep.texts.catalogue import screen
+from cardprep.texts.screens import SEVERITIES, VERDICTS
+
+_INDENT = " " * 10
+
+
+def verdict_line(verdict: Verdict) -> str:
+    """Return the verdict in capital letters, the first thing that is read."""
+    return VERDICTS[verdict.value]
+
+
+def card_lines(
+    judgement: Judgement, stage: Stage | None, *, by_name: bool, width: int
+) -> list[str]:
+    """Return what stands under the verdict: the card, what it was held against, all findings.
+
+    by_name  whether the stage was found by the card's serial number
+    width    columns of the terminal
+    """
+    inspection = judgement.inspection
+    lines = [screen("check.card", target=spelled_out(inspection.identity.name))]
+    lines += [
+        screen(
+            "check.volume",
+            file_system=volume.file_system,
+            label=spelled_out(volume.label or screen("words.none")),
+            serial=volume.serial or screen("words.none"),
+        )
+        for volume in inspection.volumes
+    ]
+    lines.append(_held_against(stage, by_name=by_name))
+    lines.append(screen("check.files", count=_files(inspection)))
+    for finding in judgement.findings:
+        lines += finding_lines(finding, width)
+    return lines
+
+
+def finding_lines(finding: Finding, width: int) -> list[str]:
+    """Return one finding: what was seen, and for what is not a mere note why and what to do."""
+    text = worded_finding(finding.slug, finding.path, finding.structure, finding.parameters)
+    severity = f"{SEVERITIES[finding.severity.value]:<8}"
+    lines = _wrapped(screen("check.finding", severity=severity, seen=text.seen), width)
+    if finding.severity is not Severity.NOTE:
+        lines += _wrapped(_INDENT + screen("check.why", why=text.why), width)
+        lines += _wrapped(_INDENT + screen("check.remedy", remedy=text.remedy), width)
+    return lines
+
+
+def _held_against(stage: Stage | None, *, by_name: bool) -> str:
+    if stage is None:
+        return screen("check.no-stage")
+    slug = "check.stage-found" if by_name else "check.stage-named"
+    return screen(slug, job=str(stage.job), stage=stage.number, of=stage.of)
+
+
+def _files(inspection: Inspection) -> str:
+    count = len(inspection.files)
+    return screen("words.one-file") if count == 1 else screen("words.files", count=count)
+
+
+def _wrapped(line: str, width: int) -> list[str]:
+    """Return a line folded to the terminal; names and digests are never cut."""
+    return textwrap.wrap(
+        line,
+        max(width, 40),
+        subsequent_indent=_INDENT + "     " if line.startswith(_INDENT) else _INDENT,
+        break_long_words=False,
+        break_on_hyphens=False,
+    ) or [line]

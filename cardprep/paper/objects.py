@@ -1,0 +1,91 @@
+"""The same results as objects for ``--json``: plain keys, stable slugs, no sentences left out."""
+
+from __future__ import annotations
+
+from cardprep.canonical import Json
+from cardprep.findings import Finding
+from cardprep.inspection.model import InspectedFile
+from cardprep.job.stage import Stage
+from cardprep.layout.compare import Compared
+from cardprep.layout.model import Layout
+from cardprep.rules.judge import Judgement
+from cardprep.shoplog.record import Record
+from cardprep.texts.catalogue import finding as worded_finding
+
+
+def finding_object(finding: Finding) -> dict[str, Json]:
+    """Return a finding with its sentences."""
+    text = worded_finding(finding.slug, finding.path, finding.structure, finding.parameters)
+    return {
+        "slug": finding.slug,
+        "severity": finding.severity.value,
+        "path": finding.path,
+        "structure": finding.structure,
+        "parameters": dict(finding.parameters),
+        "seen": text.seen,
+        "why": text.why,
+        "remedy": text.remedy,
+    }
+
+
+def judgement_object(
+    judgement: Judgement, stage: Stage | None, compared: Compared | None
+) -> dict[str, Json]:
+    """Return a checked card: verdict, card, files, findings."""
+    inspection = judgement.inspection
+    identity = inspection.identity
+    return {
+        "verdict": judgement.verdict.value,
+        "card": {
+            "name": identity.name,
+            "kind": identity.kind.value,
+            "size": identity.size,
+            "volumes": [
+                {
+                    "file_system": volume.file_system,
+                    "label": volume.label,
+                    "serial": volume.serial,
+                    "cluster_size": volume.cluster_size,
+                }
+                for volume in inspection.volumes
+            ],
+            "sha256": None if compared is None or not compared.complete else compared.sha256,
+        },
+        "stage": None if stage is None else {"job": str(stage.job), "number": stage.number},
+        "files": [_file(file) for file in inspection.files],
+        "findings": [finding_object(finding) for finding in judgement.findings],
+    }
+
+
+def _file(file: InspectedFile) -> dict[str, Json]:
+    return {
+        "path": file.shown,
+        "size": file.size,
+        "modified": file.modified,
+        "sha256": None if file.digests is None else file.digests.sha256,
+        "container": None if file.container is None else file.container.format,
+    }
+
+
+def layout_object(layout: Layout, sha256: str | None = None) -> dict[str, Json]:
+    """Return what a stage's card holds; `sha256` is the card digest where it is known."""
+    return {
+        "stage": layout.stage.to_record(),
+        "label": layout.label,
+        "serial": layout.serial_text,
+        "length": layout.length,
+        "card_size": layout.card_size,
+        "sha256": sha256,
+    }
+
+
+def record_object(record: Record) -> dict[str, Json]:
+    """Return a record as it stands in its line."""
+    return {
+        "bench": record.bench,
+        "sequence": record.sequence,
+        "time": record.time,
+        "kind": record.kind,
+        "kind_version": record.kind_version,
+        "body": record.body,
+    }

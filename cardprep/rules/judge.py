@@ -1,0 +1,92 @@
+"""Run all rules over one card and say what follows from their findings.
+
+A card is called good only because something was established: at least one image
+is what the shop released, nothing forbids the card, and nothing that matters
+could not be looked at.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from cardprep.findings import Finding, Severity, Verdict
+from cardprep.inspection.model import Inspection
+from cardprep.rules import images, stage
+from cardprep.rules.context import Context
+
+Rule = Callable[[Context], list[Finding]]
+
+ESTABLISHED = frozenset(("matches", "as-written", "stage-complete"))
+_ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
+
+
+def seen(context: Context) -> list[Finding]:
+    """Return what the inspection itself found about card, volumes and folders."""
+    return list(context.inspection.findings)
+
+
+def trust(context: Context) -> list[Finding]:
+    """Return a finding if there is no manifest that may be believed."""
+    if context.manifest is not None:
+        return []
+    return [Finding("manifest-untrusted", parameters={"reason": context.untrusted or ""})]
+
+
+RULES: tuple[Rule, ...] = (
+    trust,
+    images.mixed_types,
+    images.two_versions,
+    images.altered,
+    images.renamed,
+    images.wrong_folder,
+    images.withdrawn,
+    images.containers,
+    images.unknown_files,
+    stage.stage_files,
+    stage.as_written,
+    stage.through_cache,
+    seen,
+    images.matches,
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judgement:
+    """A card, what was found about it, and what follows.
+
+    findings  the worst first, otherwise in the order of the rules
+    """
+
+    inspection: Inspection
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+
+
+def judge(context: Context) -> Judgement:
+    """Return the judgement of one card."""
+    found = [finding for rule in RULES for finding in rule(context)]
+    # The same thing can be seen in two ways; it is said once.
+    unique = list({_key(finding): finding for finding in found}.values())
+    unique.sort(key=lambda finding: _ORDER[finding.severity])
+    return Judgement(
+        inspection=context.inspection, verdict=verdict_of(unique), findings=tuple(unique)
+    )
+
+
+def verdict_of(findings: list[Finding]) -> Verdict:
+    """Return what follows from findings; nothing established is not a pass."""
+    if any(finding.severity is Severity.STOP for finding in findings):
+        return Verdict.DO_NOT_USE
+    if any(finding.undecided for finding in findings):
+        return Verdict.CANNOT_SAY
+    if not any(finding.slug in ESTABLISHED for finding in findings):
+        return Verdict.CANNOT_SAY
+    if any(finding.severity is Severity.CAUTION for finding in findings):
+        return Verdict.USE_WITH_CARE
+    return Verdict.USE
+
+
+def _key(finding: Finding) -> tuple[object, ...]:
+    parameters = tuple(sorted(finding.parameters.items()))
+    return finding.slug, finding.path, finding.structure, parameters

@@ -1,0 +1,77 @@
+"""Rules about a card and the stage that it ought to be."""
+
+from __future__ import annotations
+
+from cardprep.findings import Finding
+from cardprep.rules.context import By, Context
+from cardprep.rules.names import is_leftover
+from cardprep.volume.model import shown_path
+
+
+def stage_files(context: Context) -> list[Finding]:
+    """Return findings about files of the stage that are missing, and images that are no part of it.
+
+    A file counts only if its bytes are those of the stage.
+    """
+    stage = context.stage
+    if stage is None:
+        return []
+    findings = []
+    present = {
+        (tuple(part.casefold() for part in file.path), file.digests.sha256)
+        for file in context.inspection.files
+        if file.digests is not None
+    }
+    wanted = {(tuple(p.casefold() for p in file.path), file.sha256) for file in stage.files}
+    for file in stage.files:
+        key = (tuple(part.casefold() for part in file.path), file.sha256)
+        if key not in present:
+            shown = shown_path(file.path)
+            findings.append(Finding("stage-file-missing", shown, "directory", _named(context)))
+    for item in context.files:
+        if item.by is not By.DIGEST or is_leftover(item.file.path):
+            continue
+        digest = item.file.digests.sha256 if item.file.digests is not None else ""
+        if (tuple(part.casefold() for part in item.file.path), digest) not in wanted:
+            findings.append(Finding("not-in-stage", item.file.shown, "directory", _named(context)))
+    if not findings:
+        parameters = {**_named(context), "files": len(stage.files)}
+        findings.append(Finding("stage-complete", None, "card", parameters))
+    return findings
+
+
+def as_written(context: Context) -> list[Finding]:
+    """Return what the byte for byte comparison with the stage says, structure by structure."""
+    compared = context.compared
+    if compared is None:
+        return []
+    if not compared.complete:
+        return [Finding("stage-not-compared", None, "card", _named(context))]
+    if not compared.differences:
+        parameters = {**_named(context), "sha256": compared.sha256}
+        return [Finding("as-written", None, "card", parameters)]
+    return [
+        Finding(
+            "content-differs-from-stage"
+            if difference.structure == "file content"
+            else "differs-from-stage",
+            difference.path,
+            difference.structure,
+            {**_named(context), "offset": difference.offset},
+        )
+        for difference in compared.differences
+    ]
+
+
+def through_cache(context: Context) -> list[Finding]:
+    """Return a finding if a card that was just written was read from the system's memory."""
+    if not context.read_back or context.inspection.past_the_cache:
+        return []
+    return [Finding("read-through-cache", None, "card")]
+
+
+def _named(context: Context) -> dict[str, str | int]:
+    stage = context.stage
+    if stage is None:
+        return {}
+    return {"job": str(stage.job), "stage": stage.number, "of": stage.of}

@@ -1,0 +1,62 @@
+"""Turn a plan into stages: what stands on each card, under which name, in which volume."""
+
+from __future__ import annotations
+
+from cardprep.errors import NoPlanError
+from cardprep.job.stage import FILE_SYSTEMS, Stage, StageFile, VolumeSettings
+from cardprep.job.visit import Job
+from cardprep.layout.build import lay_out
+from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest
+from cardprep.vessel.plan import Plan
+
+
+def stages_of(job: Job, planned: Plan, manifest: Manifest) -> tuple[Stage, ...]:
+    """Return the stages of a plan; each is known to fit a card that the display takes.
+
+    Raises NoPlanError if the manifest does not know the display or cardprep does
+    not write what it reads, and LayoutError if a stage does not fit.
+    """
+    display = manifest.display(job.display.model)
+    if display is None:
+        raise NoPlanError("plan.unknown-display", display=job.display.model)
+    settings = volume_settings(display)
+    stages = tuple(
+        Stage(
+            job=job.name,
+            number=number,
+            of=len(planned.stages),
+            display=display.model,
+            files=tuple(_file(image, display) for image in stage.images),
+            settings=settings,
+        )
+        for number, stage in enumerate(planned.stages, 1)
+    )
+    for stage in stages:
+        lay_out(stage)
+    return stages
+
+
+def volume_settings(display: DisplayFacts) -> VolumeSettings:
+    """Return how a display wants the volume of its cards."""
+    systems = tuple(str(fs) for fs in display.file_systems if str(fs) in FILE_SYSTEMS)
+    if not systems:
+        raise NoPlanError("plan.file-system", display=display.model)
+    return VolumeSettings(
+        file_systems=systems,
+        volume_size=display.volume_size,
+        largest_card=display.largest_card,
+        partition_table=str(display.partition_table),
+    )
+
+
+def _file(image: ImageFacts, display: DisplayFacts) -> StageFile:
+    folders = [part for part in display.folder.split("/") if part]
+    return StageFile(
+        path=(*folders, image.file),
+        size=image.size,
+        sha256=image.sha256,
+        image_type=image.type,
+        models=image.models,
+        version=image.version,
+        released=image.released.strftime("%Y-%m-%dT%H:%M:%SZ"),
+    )

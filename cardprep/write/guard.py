@@ -1,0 +1,194 @@
+"""The guard: the only way to a descriptor with which a card can be written.
+
+What may be written: an image file that is not there yet; an image file or a
+loop device, named on purpose, that is blank; or one that holds the very stage
+that is to be written, or was left in the middle of writing it. Everything else
+is refused with a reason, real readers included, which get rules of their own.
+
+The descriptor is opened once and used for the look at what is there, for
+writing, for reading back and for the inspection.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+from cardprep.errors import CardprepError, WriteRefusedError
+from cardprep.layout.model import Layout
+from cardprep.medium.access import cannot_open
+from cardprep.medium.block_device import device_identity
+from cardprep.medium.descriptor import DescriptorSectors
+from cardprep.medium.image_file import SECTOR_SIZE
+from cardprep.medium.protocol import Identity, MediumKind, Sectors, read
+from cardprep.terms import MIB, SECTOR, spelled_out
+from cardprep.volume.serial import volume_serial
+
+LOOP_MAJOR = 7
+LOOKED_AT = MIB
+_FLAGS = os.O_RDWR | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Permission:
+    """What the bench knows of a card and allows.
+
+    loop        whether a loop device was named on purpose
+    unfinished  whether the log has a write of this very stage onto this card that
+                was begun and not ended
+    """
+
+    loop: bool = False
+    unfinished: bool = False
+
+
+class WritableCard:
+    """A card that the guard let through; made by `open_for_writing` alone."""
+
+    def __init__(self, descriptor: int, identity: Identity) -> None:
+        self.descriptor = descriptor
+        self.identity = identity
+
+    def sectors(self, *, direct: bool) -> DescriptorSectors:
+        """Return the card's sectors for reading through the same descriptor."""
+        return DescriptorSectors(self.descriptor, self.identity, direct=direct, owned=False)
+
+    def close(self) -> None:
+        """Let go of the card."""
+        if self.descriptor >= 0:
+            os.close(self.descriptor)
+            self.descriptor = -1
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+        /,
+    ) -> None:
+        self.close()
+
+
+def open_for_writing(path: Path, layout: Layout, permission: Permission) -> WritableCard:
+    """Return the card at `path`, ready to be written with `layout`.
+
+    Raises WriteRefusedError with the reason, NotThereError or NotAllowedError.
+    Nothing on the card has changed when it returns; a file that was not there
+    is then an empty card of the size that the layout needs.
+    """
+    try:
+        mode = path.stat().st_mode
+    except FileNotFoundError:
+        return _new_image_file(path, layout)
+    except (OSError, ValueError) as error:
+        raise cannot_open(path, error) from error
+    if stat.S_ISREG(mode):
+        card = _image_file(path)
+    elif stat.S_ISBLK(mode):
+        card = _loop_device(path, permission)
+    else:
+        raise WriteRefusedError("guard.kind", name=spelled_out(str(path)))
+    try:
+        _require_fit(card, layout)
+        _require_content(card, layout, permission)
+    except BaseException:
+        card.close()
+        raise
+    return card
+
+
+def _new_image_file(path: Path, layout: Layout) -> WritableCard:
+    descriptor = _open(path, _FLAGS | os.O_CREAT | os.O_EXCL)
+    try:
+        os.ftruncate(descriptor, layout.card_size)
+    except OSError as error:
+        os.close(descriptor)
+        path.unlink(missing_ok=True)
+        raise WriteRefusedError(
+            "guard.no-room", name=spelled_out(str(path)), size=layout.card_size
+        ) from error
+    return _file_card(path, descriptor)
+
+
+def _image_file(path: Path) -> WritableCard:
+    if path.is_symlink():
+        raise WriteRefusedError("guard.link", name=spelled_out(str(path)))
+    return _file_card(path, _open(path, _FLAGS | getattr(os, "O_NOFOLLOW", 0)))
+
+
+def _file_card(path: Path, descriptor: int) -> WritableCard:
+    identity = Identity(
+        name=str(path),
+        kind=MediumKind.IMAGE_FILE,
+        size=os.fstat(descriptor).st_size,
+        sector_size=SECTOR_SIZE,
+    )
+    return WritableCard(descriptor, identity)
+
+
+def _loop_device(path: Path, permission: Permission) -> WritableCard:
+    name = spelled_out(str(path))
+    if os.major(path.stat().st_rdev) != LOOP_MAJOR:
+        raise WriteRefusedError("guard.device", name=name)
+    if not permission.loop:
+        raise WriteRefusedError("guard.loop-not-named", name=name)
+    # With O_EXCL the kernel refuses a device that is mounted or otherwise held.
+    descriptor = _open(path, _FLAGS | os.O_EXCL)
+    try:
+        return WritableCard(descriptor, device_identity(path, descriptor))
+    except OSError as error:
+        os.close(descriptor)
+        raise cannot_open(path, error) from error
+
+
+def _open(path: Path, flags: int) -> int:
+    import errno
+
+    try:
+        return os.open(path, flags, 0o644)
+    except OSError as error:
+        name = spelled_out(str(path))
+        if error.errno == errno.EBUSY:
+            raise WriteRefusedError("guard.held", name=name) from error
+        if error.errno == errno.EROFS:
+            raise WriteRefusedError("guard.write-protected", name=name) from error
+        raise cannot_open(path, error) from error
+
+
+def _require_fit(card: WritableCard, layout: Layout) -> None:
+    name = spelled_out(card.identity.name)
+    size = card.identity.size or 0
+    if size < layout.card_size:
+        raise WriteRefusedError("guard.too-small", name=name, size=size, needed=layout.card_size)
+    if card.identity.sector_size != SECTOR:
+        found = card.identity.sector_size or 0
+        raise WriteRefusedError("guard.sector-size", name=name, found=found)
+
+
+def _require_content(card: WritableCard, layout: Layout, permission: Permission) -> None:
+    """Refuse a card that holds anything but nothing, or this very stage."""
+    sectors = card.sectors(direct=False)
+    if _is_blank(sectors) or permission.unfinished:
+        return
+    try:
+        serial = volume_serial(sectors)
+    except CardprepError:
+        serial = None
+    if serial != layout.serial_text:
+        raise WriteRefusedError("guard.content", name=spelled_out(card.identity.name))
+
+
+def _is_blank(sectors: Sectors) -> bool:
+    """Return whether the first MiB, and the place where a volume usually begins, hold nothing."""
+    starts = (0, 4 * MIB)
+    looks = [
+        read(sectors, at, min(LOOKED_AT, sectors.size - at)) for at in starts if at < sectors.size
+    ]
+    return not any(any(look) for look in looks)
