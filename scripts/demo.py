@@ -15,13 +15,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from demo_files import DISPLAYS_AND_MODELS, application, bootloader, write_files
-
 from cardprep.job.stage import Stage, StageFile, VolumeSettings
 from cardprep.job.visit import JobName
 from cardprep.layout.build import lay_out
 from cardprep.layout.stream import BLOCK, blocks
 from cardprep.terms import APPLICATION, BOOTLOADER, MIB, ImageType, Version
+from scripts.demo_files import DISPLAYS_AND_MODELS, application, bootloader, write_files
 
 USE, DO_NOT_USE = 0, 10
 
@@ -35,7 +34,7 @@ class Demo:
         self.environment = {
             **{k: v for k, v in os.environ.items() if k not in ("CARDPREP_SHOP", "SSH_AUTH_SOCK")},
             # The demonstration keeps its pinned key to itself.
-            "XDG_CONFIG_HOME": str(folder / "settings"),
+            "XDG_CONFIG_HOME": str(folder.resolve() / "settings"),
             "COLUMNS": "100",
         }
 
@@ -44,7 +43,9 @@ class Demo:
         shown = " ".join(f'"{word}"' if " " in word else word for word in words)
         print(f"\n$ cardprep {shown}", flush=True)
         command = [sys.executable, "-m", "cardprep", "--shop", str(self.shop), *words]
-        done = subprocess.run(command, env=self.environment, capture_output=True, text=True)
+        done = subprocess.run(
+            command, env=self.environment, capture_output=True, text=True, check=False
+        )
         sys.stdout.write(done.stdout + done.stderr)
         sys.stdout.flush()
         if done.returncode != status:

@@ -145,6 +145,8 @@ def _looked_at(path: Path, cancel: Cancel) -> tuple[ContainerReport, FileDigests
 
 def _require_sound(path: Path, container: ContainerReport) -> None:
     name = spelled_out(path.name)
+    if container.facts.get("size") == 0:
+        raise IntakeRefusedError("intake.empty", name=name)
     if container.soundness is Soundness.BROKEN:
         first = container.problems[0]
         problem = container_problem(first.reason, first.parameters)

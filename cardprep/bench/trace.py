@@ -49,7 +49,7 @@ def trace(bench: Bench, what: str) -> Traced:
     NotAllowedError if a card cannot be opened.
     """
     unchanged = None
-    if Path(what).exists():
+    if _is_path(what):
         asked, records, unchanged = _card(bench, Path(what))
     else:
         asked, records = _by_word(bench, what)
@@ -61,6 +61,14 @@ def trace(bench: Bench, what: str) -> Traced:
     opened = [str(JobName.parse(_opened_name(r))) for r in records if r.kind == OPENED]
     jobs = tuple(find_job(bench, JobName.parse(n)) for n in dict.fromkeys([*opened, *names]))
     return Traced(asked=asked, jobs=jobs, records=tuple(records), unchanged=unchanged)
+
+
+def _is_path(what: str) -> bool:
+    try:
+        return bool(what.strip()) and Path(what).exists()
+    except OSError:
+        # A word can be too long for a path.
+        return False
 
 
 def _opened_name(record: Record) -> str:

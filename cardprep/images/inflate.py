@@ -14,7 +14,7 @@ from collections.abc import Generator
 from dataclasses import dataclass
 from enum import Enum, auto
 
-from cardprep.images.blocks import Incoming
+from cardprep.images.blocks import BLOCK, Incoming
 from cardprep.terms import GIB, KIB, MIB
 
 TOTAL_LIMIT = GIB
@@ -61,12 +61,12 @@ class Inflater:
     def run(self, incoming: Incoming, available: int | None) -> Generator[None, None, Inflated]:
         """Unpack up to the stream's own end, at most `available` bytes of it if that is known.
 
-        What follows the stream is left in `incoming`. If the data are damaged,
-        how many bytes of it were used is not defined.
+        What follows the stream is left in `incoming`. Of damaged data, all that
+        was taken from there counts as packed.
         """
         while available is None or self._packed < available:
-            most = {} if available is None else {"most": available - self._packed}
-            piece = yield from incoming.piece(**most)
+            most = BLOCK if available is None else available - self._packed
+            piece = yield from incoming.piece(most)
             if not piece:
                 break
             ending = self._unpack(piece)

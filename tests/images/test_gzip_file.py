@@ -215,6 +215,7 @@ def test_a_bomb_is_left_early_and_in_little_memory() -> None:
         Problem("gzip.too-large", {"limit": TOTAL_LIMIT, "ratio": RATIO_LIMIT}),
     )
     assert RATIO_FROM < int(report.facts["unpacked_bytes"]) <= RATIO_FROM + MIB
+    assert 0 < int(report.facts["packed_bytes"]) < 100 * KIB
     assert peak < 2 * MIB
 
 

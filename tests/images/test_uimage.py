@@ -128,6 +128,12 @@ def test_a_name_does_no_harm() -> None:
     assert report.facts["name"] == r"\x1b[2Jsafe"
 
 
+def test_data_and_what_follows_over_several_blocks() -> None:
+    report = report_of(uimage(PAYLOAD * 100) + b"more" * 30_000)
+    assert report.soundness is Soundness.HOLDS
+    assert report.facts["trailing_bytes"] == 120_000
+
+
 def test_no_data_at_all() -> None:
     assert report_of(uimage(b"")).soundness is Soundness.HOLDS
 

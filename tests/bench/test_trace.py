@@ -1,0 +1,137 @@
+"""Which card went into which job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from scripts.demo_files import application, bootloader
+
+from cardprep.bench.jobs import find_job, find_plan, open_job, plan_job
+from cardprep.bench.open import Bench
+from cardprep.bench.prove import last_records, seal_log, verify
+from cardprep.bench.trace import Traced, trace
+from cardprep.bench.write import CardToWrite, announce, write_card
+from cardprep.cli import words
+from cardprep.errors import JobError, NotPartitionTableError
+from cardprep.job.visit import Display, JobName, Vessel
+from cardprep.progress import Cancel, silent
+from cardprep.shoplog.checkpoint import matches
+
+B1 = JobName("B", 1)
+
+
+@pytest.fixture
+def card(bench: Bench, tmp_path: Path) -> Path:
+    path = tmp_path / "card-17.img"
+    to_write = CardToWrite(job=B1, stage=1, path=path, number=17)
+    announced = announce(bench, to_write, silent, Cancel())
+    write_card(bench, to_write, announced, lambda _: silent, Cancel())
+    return path
+
+
+def jobs(traced: Traced) -> list[str]:
+    return [str(job.name) for job in traced.jobs]
+
+
+def test_a_card_is_traced_by_itself(bench: Bench, card: Path) -> None:
+    traced = trace(bench, str(card))
+    assert jobs(traced) == ["B1"]
+    assert traced.unchanged is True
+    assert [record.kind for record in traced.records] == ["write-begun", "write-ended"]
+
+
+def test_a_changed_card_is_said(bench: Bench, card: Path) -> None:
+    with card.open("r+b") as file:
+        file.seek(4 * 1024 * 1024 + 600)
+        file.write(b"x")
+    assert trace(bench, str(card)).unchanged is False
+    with card.open("r+b") as file:
+        file.truncate(4 * 1024 * 1024 + 4096)
+    assert trace(bench, str(card)).unchanged is False
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        pytest.param("17", id="number on the card"),
+        pytest.param("B1", id="job"),
+        pytest.param("b1", id="job in small letters"),
+        pytest.param(bootloader().name, id="file name"),
+        pytest.param("Saltwhistle", id="vessel"),
+        pytest.param("SALTWHISTLE", id="vessel in capitals"),
+        pytest.param("211123456", id="MMSI"),
+        pytest.param("V40-00317", id="serial of a unit"),
+    ],
+)
+def test_other_ways_to_the_same_job(bench: Bench, card: Path, what: str) -> None:
+    assert card.exists()
+    traced = trace(bench, what)
+    assert traced.records
+    if what != bootloader().name:
+        assert jobs(traced) == ["B1"]
+
+
+def test_by_digest_of_card_and_of_image(bench: Bench, card: Path) -> None:
+    assert card.exists()
+    ended = trace(bench, "17").records[-1]
+    sha256 = str(ended.body["sha256"])
+    assert jobs(trace(bench, sha256)) == ["B1"]
+    image = find_plan(bench, B1).stages[0].files[0].sha256
+    assert jobs(trace(bench, image.upper())) == ["B1"]
+
+
+def test_what_the_log_does_not_know(bench: Bench) -> None:
+    for what in ("B77", "99", "nobody", "0" * 64, ""):
+        with pytest.raises(JobError) as caught:
+            trace(bench, what)
+        assert caught.value.reason == "trace.nothing"
+
+
+def test_what_is_no_card(bench: Bench, tmp_path: Path) -> None:
+    with pytest.raises(JobError) as caught:
+        trace(bench, str(tmp_path))
+    assert caught.value.reason == "trace.folder"
+    noise = tmp_path / "noise"
+    noise.write_bytes(b"\x01" * 4096)
+    with pytest.raises(NotPartitionTableError):
+        trace(bench, str(noise))
+
+
+def test_jobs_are_counted_up_and_found_again(bench: Bench) -> None:
+    unit = words.unit("model=OV-V40; role=main radio; has application=4.30")
+    second = open_job(
+        bench,
+        vessel=Vessel(name="Second Vessel"),
+        display=Display(model="OV-D9"),
+        units=(unit,),
+    )
+    assert str(second.name) == "B2"
+    assert find_job(bench, second.name) == second
+    with pytest.raises(JobError) as caught:
+        find_plan(bench, second.name)
+    assert caught.value.reason == "job.not-planned"
+    with pytest.raises(JobError):
+        find_job(bench, JobName("B", 3))
+    planned = plan_job(bench, second.name)
+    assert planned.stages == ()
+    assert find_plan(bench, second.name).stages == ()
+
+
+def test_the_plan_of_the_evening(bench: Bench) -> None:
+    stages = find_plan(bench, B1).stages
+    assert [stage.types[0].word for stage in stages] == ["bootloader", "application"]
+    assert stages[1].files[0].path == (application().name,)
+
+
+def test_the_log_is_proved_and_signed(bench: Bench, card: Path) -> None:
+    assert card.exists()
+    state = verify(bench)
+    assert state.size == bench.log.size() == state.sealed
+    bench.record("note", {"text": "a word"})
+    assert verify(bench).sealed == state.size
+    sealed = seal_log(bench)
+    assert sealed.checkpoint.size == state.size + 1
+    assert matches(sealed.checkpoint.short(), sealed.checkpoint)
+    assert [record.kind for record in last_records(bench, 1)] == ["note"]
+    assert len(last_records(bench, 1000)) == bench.log.size()
