@@ -23,7 +23,7 @@ app = typer.Typer(rich_markup_mode=None)
 @app.command("check", help=COMMANDS["check"])
 def check(
     ctx: typer.Context,
-    card: Annotated[Path, typer.Argument(help=HELP["what"])],
+    card: Annotated[Path, typer.Argument(help=HELP["check-card"], metavar="CARD")],
     job: Annotated[str | None, typer.Option(help=HELP["check-job"])] = None,
     stage: Annotated[int | None, typer.Option(help=HELP["check-stage"])] = None,
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,

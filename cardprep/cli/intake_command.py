@@ -22,7 +22,7 @@ app = typer.Typer(rich_markup_mode=None)
 @app.command("intake", help=COMMANDS["intake"])
 def intake(
     ctx: typer.Context,
-    file: Annotated[Path, typer.Argument(help=HELP["file"])],
+    file: Annotated[Path, typer.Argument(help=HELP["file"], metavar="FILE")],
     kind: Annotated[str, typer.Option("--type", help=HELP["type"])],
     model: Annotated[list[str], typer.Option(help=HELP["model"])],
     version: Annotated[str, typer.Option(help=HELP["version-of"])],

@@ -55,7 +55,7 @@ def open_(
 @app.command("plan", help=HELP["job plan"])
 def plan(
     ctx: typer.Context,
-    job: Annotated[str, typer.Argument(help=HELP["job"])],
+    job: Annotated[str, typer.Argument(help=HELP["job"], metavar="JOB")],
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """Plan a job."""
@@ -67,7 +67,7 @@ def plan(
 @app.command("show", help=HELP["job show"])
 def show(
     ctx: typer.Context,
-    job: Annotated[str, typer.Argument(help=HELP["job"])],
+    job: Annotated[str, typer.Argument(help=HELP["job"], metavar="JOB")],
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """Show a job and its plan."""

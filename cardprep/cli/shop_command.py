@@ -42,7 +42,7 @@ def new(
 @app.command("accept", help=HELP["shop accept"])
 def accept(
     ctx: typer.Context,
-    fingerprint: Annotated[str, typer.Argument(help=HELP["fingerprint"])],
+    fingerprint: Annotated[str, typer.Argument(help=HELP["fingerprint"], metavar="FINGERPRINT")],
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """Accept a shop's key."""

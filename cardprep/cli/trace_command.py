@@ -19,7 +19,7 @@ app = typer.Typer(rich_markup_mode=None)
 @app.command("trace", help=COMMANDS["trace"])
 def trace_(
     ctx: typer.Context,
-    what: Annotated[str, typer.Argument(help=HELP["what"])],
+    what: Annotated[str, typer.Argument(help=HELP["what"], metavar="WHAT")],
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """Look something up."""

@@ -26,9 +26,9 @@ app = typer.Typer(rich_markup_mode=None)
 @app.command("write", help=COMMANDS["write"])
 def write(
     ctx: typer.Context,
-    job: Annotated[str, typer.Argument(help=HELP["job"])],
-    stage: Annotated[int, typer.Argument(help=HELP["stage"])],
-    card: Annotated[Path, typer.Argument(help=HELP["card"])],
+    job: Annotated[str, typer.Argument(help=HELP["job"], metavar="JOB")],
+    stage: Annotated[int, typer.Argument(help=HELP["stage"], metavar="STAGE")],
+    card: Annotated[Path, typer.Argument(help=HELP["card"], metavar="CARD")],
     number: Annotated[int, typer.Option(help=HELP["number"], min=1, max=99999)],
     loop: Annotated[bool, typer.Option("--loop", help=HELP["loop"])] = False,
     yes: Annotated[bool, typer.Option("--yes", help=HELP["yes"])] = False,

@@ -64,6 +64,7 @@ HELP: Mapping[str, str] = {
     "job": "Job, such as B238.",
     "stage": "Stage of the job, from 1.",
     "card": "The card: image file or device.",
+    "check-card": "The card: image file, device or mounted folder.",
     "number": "Number marked on the card.",
     "loop": "The CARD is a loop device, named on purpose.",
     "yes": "Do not ask before writing.",

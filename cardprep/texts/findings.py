@@ -20,13 +20,19 @@ class FindingText:
     remedy: str
 
 
-_REWRITE = "Prepare the card again from the shelf; if it happens a second time, take the card out of use."
-_COPY_OFF = "Do not use this card as it is; copy off what is worth keeping and prepare another card."
+_REWRITE = (
+    "Prepare the card again from the shelf; if it happens a second time, take the card out of use."
+)
+_COPY_OFF = (
+    "Do not use this card as it is; copy off what is worth keeping and prepare another card."
+)
 _RESEAT = "Reseat the card and try another reader; if it repeats, take the card out of use."
 _FRESH = "Fetch the file again from where the maker gives it out, and take it in."
 _FORMAT = "Prepare the card with cardprep, which lays the volume out as the display reads it."
 _NONE = "Nothing needs to be done."
-_GUESS = "With tables that contradict each other nobody can be sure which bytes belong to which file."
+_GUESS = (
+    "With tables that contradict each other nobody can be sure which bytes belong to which file."
+)
 
 FINDINGS: Mapping[str, FindingText] = {
     # what the files are

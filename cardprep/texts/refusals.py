@@ -8,16 +8,9 @@ are the parameters of the refusal.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
-
-@dataclass(frozen=True, slots=True)
-class RefusalText:
-    """What is wrong, and what to do about it."""
-
-    message: str
-    remedy: str
-
+from cardprep.texts.refusal_text import RefusalText
+from cardprep.texts.refusals_bench import BENCH
 
 # Every mistake of a manifest is named by its place and counted.
 _AT = "{file}, line {line}, {key}: "
@@ -34,13 +27,17 @@ REFUSALS: Mapping[str, RefusalText] = {
         "stopped at the bench's wish",
         "Give the same command again when you are ready; what was begun is in the log.",
     ),
+    # A refusal that nobody has worded yet must still be read.
+    "unworded": RefusalText("", "Send this line to whoever looks after cardprep."),
     # canonical JSON
     "canonical.not-json": RefusalText("this is not JSON text in UTF-8", _RECORD),
     "canonical.other-spelling": RefusalText(
         "this JSON is not in its one canonical form (RFC 8785)", _RECORD
     ),
     "canonical.too-deep": RefusalText("a value is nested more than {limit} deep", _RECORD),
-    "canonical.integer": RefusalText("a number of {bits} bits is too large to be recorded", _RECORD),
+    "canonical.integer": RefusalText(
+        "a number of {bits} bits is too large to be recorded", _RECORD
+    ),
     "canonical.kind": RefusalText("a {found} cannot be recorded", _RECORD),
     "canonical.unicode": RefusalText("a text is not valid Unicode", _RECORD),
     "canonical.key": RefusalText("the key {found} is not plain ASCII", _RECORD),
@@ -768,5 +765,5 @@ REFUSALS: Mapping[str, RefusalText] = {
     "proof.length": RefusalText("the proof has a wrong number of hashes, {found}", _PROOF),
     "proof.root": RefusalText("the proof does not lead to the signed root", _PROOF),
     # write
-    # bench
+    **BENCH,
 }

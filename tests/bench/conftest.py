@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from scripts.demo_files import DISPLAYS_AND_MODELS, write_files
 
 from cardprep.bench.jobs import open_job, plan_job
 from cardprep.bench.open import Bench, Place, new_shop, open_bench
@@ -15,6 +14,7 @@ from cardprep.cli import words
 from cardprep.job.visit import Display, JobName, Vessel
 from cardprep.progress import Cancel, silent
 from cardprep.terms import Version
+from scripts.demo_files import DISPLAYS_AND_MODELS, write_files
 
 SEED = bytes(range(32))
 

@@ -7,8 +7,6 @@ import os
 from pathlib import Path
 
 import pytest
-from scripts.demo import make_card
-from scripts.demo_files import application, bootloader
 
 from cardprep.bench.check import Checked, check_card, stage_of_serial
 from cardprep.bench.open import Bench, bench_or_none
@@ -18,6 +16,8 @@ from cardprep.findings import Verdict
 from cardprep.job.visit import JobName
 from cardprep.progress import Cancel, silent
 from cardprep.terms import APPLICATION, BOOTLOADER, MIB
+from scripts.demo import make_card
+from scripts.demo_files import application, bootloader
 
 B1 = JobName("B", 1)
 
@@ -125,9 +125,7 @@ def test_a_manifest_that_was_changed_makes_no_card_good(bench: Bench, card: Path
 def test_a_mixed_card(bench: Bench, tmp_path: Path) -> None:
     boot, app = bootloader(), application()
     path = tmp_path / "mixed.img"
-    make_card(
-        path, ((boot.name, boot.content, BOOTLOADER), (app.name, app.content, APPLICATION))
-    )
+    make_card(path, ((boot.name, boot.content, BOOTLOADER), (app.name, app.content, APPLICATION)))
     checked = check(bench, path)
     assert checked.judgement.verdict is Verdict.DO_NOT_USE
     assert slugs(checked) == {"mixed-types", "matches"}

@@ -143,9 +143,7 @@ def test_an_older_manifest_is_not_believed(bench: Bench, tmp_path: Path) -> None
         version="0",
         clock=bench.place.clock,
     )
-    new_shop(
-        again, name="Gannet Slip Marine Electronics", bench="B", operator="R. Tarn", seed=SEED
-    )
+    new_shop(again, name="Gannet Slip Marine Electronics", bench="B", operator="R. Tarn", seed=SEED)
     for name in ("manifest.toml", "manifest.toml.sig"):
         shutil.copy(first / name, bench.shop.folder / name)
     with open_bench(bench.place) as opened:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from scripts.demo_files import application, bootloader
 
 from cardprep.bench.jobs import find_job, find_plan, open_job, plan_job
 from cardprep.bench.open import Bench
@@ -17,6 +16,7 @@ from cardprep.errors import JobError, NotPartitionTableError
 from cardprep.job.visit import Display, JobName, Vessel
 from cardprep.progress import Cancel, silent
 from cardprep.shoplog.checkpoint import matches
+from scripts.demo_files import application, bootloader
 
 B1 = JobName("B", 1)
 

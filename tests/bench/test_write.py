@@ -56,7 +56,7 @@ def test_a_written_card_is_what_was_announced(bench: Bench, tmp_path: Path, stag
     # Anyone can check it with what every desktop has.
     head = subprocess.run(
         f"head -c {layout.length} {card} | sha256sum",
-        shell=True,  # noqa: S602 - the very line that is printed for people
+        shell=True,
         capture_output=True,
         text=True,
         check=True,
@@ -106,9 +106,7 @@ def test_a_stage_that_there_is_not(bench: Bench, tmp_path: Path) -> None:
     assert caught.value.reason == "job.no-stage"
 
 
-def test_a_missing_image_is_found_before_the_card_is_touched(
-    bench: Bench, tmp_path: Path
-) -> None:
+def test_a_missing_image_is_found_before_the_card_is_touched(bench: Bench, tmp_path: Path) -> None:
     for sha256 in bench.shelf.digests():
         bench.shelf.path(sha256).unlink()
     with pytest.raises(ShelfError):
@@ -116,9 +114,7 @@ def test_a_missing_image_is_found_before_the_card_is_touched(
     assert not (tmp_path / "card.img").exists()
 
 
-def test_an_altered_image_is_found_before_the_card_is_touched(
-    bench: Bench, tmp_path: Path
-) -> None:
+def test_an_altered_image_is_found_before_the_card_is_touched(bench: Bench, tmp_path: Path) -> None:
     for sha256 in bench.shelf.digests():
         path = bench.shelf.path(sha256)
         data = bytearray(path.read_bytes())
