@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import datetime, time
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, assert_never
 
 from cardprep.manifest.images import HowKnown
 from cardprep.manifest.model import (
@@ -144,6 +144,8 @@ def _known_by(known_by: KnownBy) -> dict[str, object]:
             how, what = HowKnown.SUPPORT_TICKET, {"ticket": known_by.ticket}
         case HandedOver():
             how, what = HowKnown.HANDED_OVER, {"by": known_by.by}
+        case _:
+            assert_never(known_by)
     return {"how": how, **what, "on": known_by.on}
 
 

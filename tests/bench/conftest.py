@@ -43,7 +43,7 @@ def place(tmp_path: Path) -> Place:
 
 @pytest.fixture
 def shop(place: Place) -> Place:
-    """A shop folder with the demonstration's displays and models, and nothing on the shelf."""
+    """Make a shop folder with the demonstration's displays and models, and nothing on the shelf."""
     new_shop(place, name="Gannet Slip Marine Electronics", bench="B", operator="R. Tarn", seed=SEED)
     manifest = place.shop / "manifest.toml"
     manifest.write_text(manifest.read_text("utf-8") + DISPLAYS_AND_MODELS, "utf-8")
@@ -80,7 +80,7 @@ def app_facts() -> IntakeFacts:
 
 @pytest.fixture
 def bench(shop: Place, downloads: tuple[Path, Path]) -> Iterator[Bench]:
-    """The bench of an evening: both files taken in, manifest signed, a job opened and planned."""
+    """Open the bench of an evening: both files taken in, manifest signed, a job opened and planned."""
     with open_bench(shop, "test") as opened:
         take_in(opened, downloads[0], boot_facts(), silent, Cancel())
         take_in(opened, downloads[1], app_facts(), silent, Cancel())

@@ -24,7 +24,7 @@ B1 = JobName("B", 1)
 
 @pytest.fixture
 def card(bench: Bench, tmp_path: Path) -> Path:
-    """The card of stage 2, as it leaves the bench."""
+    """Write the card of stage 2, as it leaves the bench."""
     path = tmp_path / "card-18.img"
     to_write = CardToWrite(job=B1, stage=2, path=path, number=18)
     announced = announce(bench, to_write, silent, Cancel())

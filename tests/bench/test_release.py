@@ -72,12 +72,12 @@ def test_the_same_file_twice_is_said_and_changes_nothing(
             id="needs no such type",
         ),
         pytest.param(
-            lambda data: b"<!DOCTYPE html><html><body>please log in</body></html>",
+            lambda _: b"<!DOCTYPE html><html><body>please log in</body></html>",
             {},
             "intake.packed",
             id="a web page saved as firmware",
         ),
-        pytest.param(lambda data: b"", {}, "intake.empty", id="empty file"),
+        pytest.param(lambda _: b"", {}, "intake.empty", id="empty file"),
     ],
 )
 def test_what_is_refused_changes_neither_shelf_nor_manifest(
