@@ -80,7 +80,7 @@ def app_facts() -> IntakeFacts:
 
 @pytest.fixture
 def bench(shop: Place, downloads: tuple[Path, Path]) -> Iterator[Bench]:
-    """Open the bench of an evening: both files taken in, manifest signed, a job opened and planned."""
+    """Open an evening: both files taken in, manifest signed, a job opened and planned."""
     with open_bench(shop, "test") as opened:
         take_in(opened, downloads[0], boot_facts(), silent, Cancel())
         take_in(opened, downloads[1], app_facts(), silent, Cancel())
