@@ -75,6 +75,7 @@ KINDS: Mapping[str, Kind] = {
     "differs-from-stage": _CAUTION,
     "content-differs-from-stage": _STOP,
     "stage-not-compared": _UNDECIDED,
+    "plan-superseded": _CAUTION,
     # what could not be looked at
     "read-error": Kind(Severity.STOP, undecided=True),
     "volume-unreadable": Kind(Severity.STOP, undecided=True),

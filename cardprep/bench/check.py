@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from cardprep.bench.jobs import find_stage
+from cardprep.bench.jobs import all_plans, find_stage, stages_in
 from cardprep.bench.open import Bench
 from cardprep.bench.write import BEGUN, ENDED, findings_body
 from cardprep.canonical import Json
@@ -17,7 +17,6 @@ from cardprep.job.stage import Stage
 from cardprep.job.visit import JobName
 from cardprep.layout.build import lay_out
 from cardprep.layout.compare import Compared, Comparison
-from cardprep.layout.model import Layout
 from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.folder import MountedFolder
 from cardprep.medium.open import open_card
@@ -32,19 +31,40 @@ CHECKED = "card-checked"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Held:
+    """The stage that a card is held against.
+
+    by_name     whether the card's own serial number told it, which is a name and
+                proves nothing, and not the person
+    superseded  whether the job's newest plan has no such stage any more
+    """
+
+    stage: Stage
+    by_name: bool
+    superseded: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Checked:
     """A card that was checked.
 
-    stage     what it was held against, or None
+    held      what it was held against, or None
     compared  byte for byte with that stage, or None
-    by_name   whether the stage was found by the card's own serial number, which
-              is a name and proves nothing, and not named by the person
     """
 
     judgement: Judgement
-    stage: Stage | None
+    held: Held | None
     compared: Compared | None
-    by_name: bool
+
+    @property
+    def stage(self) -> Stage | None:
+        """The stage that it was held against, or None."""
+        return None if self.held is None else self.held.stage
+
+    @property
+    def by_name(self) -> bool:
+        """Whether the card's own serial number told the stage."""
+        return self.held is not None and self.held.by_name
 
 
 def check_card(
@@ -67,7 +87,8 @@ def check_card(
     """
     opened = open_card(path)
     with opened:
-        found, by_name = _stage(bench, opened, job, stage)
+        held = _held(bench, opened, job, stage)
+        found = None if held is None else held.stage
         inspection, compared = _inspect(opened, found, progress, cancel)
     manifest, reason = None, None
     if isinstance(bench, Bench):
@@ -82,9 +103,10 @@ def check_card(
             untrusted=reason,
             stage=found,
             compared=compared,
+            superseded=held is not None and held.superseded,
         )
     )
-    checked = Checked(judgement=judgement, stage=found, compared=compared, by_name=by_name)
+    checked = Checked(judgement=judgement, held=held, compared=compared)
     if isinstance(bench, Bench):
         _record(bench, path, checked)
     return checked
@@ -107,50 +129,45 @@ def _inspect(
     return inspection, comparison.result()
 
 
-def _stage(
+def _held(
     bench: Bench | CardprepError,
     opened: DescriptorSectors | MountedFolder,
     job: JobName | None,
     stage: int | None,
-) -> tuple[Stage | None, bool]:
-    """Return the stage to hold the card against, and whether the card's serial number told it."""
+) -> Held | None:
+    """Return the stage that the person named, or the one that the card's serial number tells."""
     if not isinstance(bench, Bench):
-        return None, False
+        return None
     if job is not None and stage is not None:
-        return find_stage(bench, job, stage)[1], False
-    if isinstance(opened, MountedFolder):
-        return None, False
-    return written_stage(bench, opened), True
+        return Held(stage=find_stage(bench, job, stage)[1], by_name=False)
+    return None if isinstance(opened, MountedFolder) else written_stage(bench, opened)
 
 
-def written_stage(bench: Bench, sectors: Sectors) -> Stage | None:
-    """Return the stage that the log has under the card's volume serial number, or None.
-
-    The plan may have changed since; only a stage that lays out to that very
-    number is the one.
-    """
+def written_stage(bench: Bench, sectors: Sectors) -> Held | None:
+    """Return the stage that the log has under the card's volume serial number, or None."""
     try:
         serial = volume_serial(sectors)
     except CardprepError:
         return None
-    if serial is None:
-        return None
-    return stage_of_serial(bench, serial)
+    return None if serial is None else stage_of_serial(bench, serial)
 
 
-def stage_of_serial(bench: Bench, serial: str) -> Stage | None:
-    """Return the newest written stage whose card has this volume serial number, or None."""
-    for record in reversed(bench.log.find("serial", serial)):
-        if record.kind not in (BEGUN, ENDED):
-            continue
+def stage_of_serial(bench: Bench, serial: str) -> Held | None:
+    """Return the written stage whose card has this volume serial number, or None.
+
+    Looked for in all plans of the job, the newest first: the job may have been
+    planned anew since. Only a stage that lays out to that very number is the one.
+    """
+    written = [r for r in bench.log.find("serial", serial) if r.kind in (BEGUN, ENDED)]
+    for name in dict.fromkeys(str(record.body.get("job")) for record in reversed(written)):
         try:
-            job, number = JobName.parse(str(record.body["job"])), record.body["stage"]
-            stage = find_stage(bench, job, number if isinstance(number, int) else 0)[1]
-            layout: Layout = lay_out(stage)
+            plans = all_plans(bench, JobName.parse(name))
         except CardprepError:
             continue
-        if layout.serial_text == serial:
-            return stage
+        for age, plan in enumerate(reversed(plans)):
+            for stage in stages_in(plan.body):
+                if lay_out(stage).serial_text == serial:
+                    return Held(stage=stage, by_name=True, superseded=age > 0)
     return None
 
 

@@ -74,11 +74,16 @@ def find_job(bench: Bench, name: JobName) -> Job:
 def find_plan(bench: Bench, name: JobName) -> Planned:
     """Return a job with its newest plan; JobError if it was not planned."""
     job = find_job(bench, name)
-    plans = [record for record in bench.log.find("job", str(name)) if record.kind == PLANNED]
+    plans = all_plans(bench, name)
     if not plans:
         raise JobError("job.not-planned", job=str(name))
     body = plans[-1].body
     return Planned(job=job, stages=stages_in(body), manifest=str(body.get("manifest", "")))
+
+
+def all_plans(bench: Bench, name: JobName) -> list[Record]:
+    """Return the records of all plans of a job, oldest first."""
+    return [record for record in bench.log.find("job", str(name)) if record.kind == PLANNED]
 
 
 def find_stage(bench: Bench, name: JobName, number: int) -> tuple[Planned, Stage]:

@@ -172,10 +172,10 @@ def _image(
             known = ", ".join(entry.name for entry in manifest.models) or "-"
             raise IntakeRefusedError("intake.model", found=spelled_out(model[:40]), known=known)
     needs = []
-    for word, version in facts.needs:
-        needed = manifest.image_type(word)
+    for type_word, version in facts.needs:
+        needed = manifest.image_type(type_word)
         if needed is None:
-            raise IntakeRefusedError("intake.type", found=spelled_out(word[:40]), known="")
+            raise IntakeRefusedError("intake.type", found=spelled_out(type_word[:40]), known=words)
         needs.append(Need(model=None, type=needed, at_least=version))
     return ImageFacts(
         file=facts.name or path.name,

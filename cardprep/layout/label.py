@@ -28,8 +28,15 @@ def volume_label(stage: Stage) -> str:
 
 
 def serials(stage: Stage) -> tuple[int, int]:
-    """Return volume serial number and disk signature, from layout version, job, stage, files."""
-    files: list[Json] = [[list(file.path), file.size, file.sha256] for file in stage.files]
+    """Return volume serial number and disk signature, from all that decides the card's bytes.
+
+    The keys are written out here and not taken from the stage's record, which
+    may grow: a stage of this layout version keeps its numbers for ever.
+    """
+    files: list[Json] = [
+        [list(file.path), file.size, file.sha256, file.released] for file in stage.files
+    ]
+    settings = stage.settings
     named = dumps(
         {
             "layout": stage.layout,
@@ -37,6 +44,10 @@ def serials(stage: Stage) -> tuple[int, int]:
             "stage": stage.number,
             "of": stage.of,
             "files": files,
+            "file_systems": list(settings.file_systems),
+            "volume_size": settings.volume_size,
+            "largest_card": settings.largest_card,
+            "partition_table": settings.partition_table,
         }
     )
     digest = hashlib.sha256(b"cardprep volume serial\n" + named).digest()

@@ -45,6 +45,8 @@ class Context:
     stage       what the card ought to be, or None if that is not known
     compared    the comparison with the stage's layout, or None if it was not made
     read_back   whether this is the look at a card that was written a moment ago
+    superseded  whether the job was planned anew since the stage was written, and the
+                newest plan has no such stage
     """
 
     inspection: Inspection
@@ -53,6 +55,7 @@ class Context:
     stage: Stage | None = None
     compared: Compared | None = None
     read_back: bool = False
+    superseded: bool = False
 
     @cached_property
     def files(self) -> tuple[Identified, ...]:

@@ -46,6 +46,7 @@ RULES: tuple[Rule, ...] = (
     stage.stage_files,
     stage.as_written,
     stage.through_cache,
+    stage.superseded,
     seen,
     images.matches,
 )

@@ -63,6 +63,13 @@ def as_written(context: Context) -> list[Finding]:
     ]
 
 
+def superseded(context: Context) -> list[Finding]:
+    """Return a finding if the card is of a plan that is no longer the job's."""
+    if not context.superseded:
+        return []
+    return [Finding("plan-superseded", None, "card", _named(context))]
+
+
 def through_cache(context: Context) -> list[Finding]:
     """Return a finding if a card that was just written was read from the system's memory."""
     if not context.read_back or context.inspection.past_the_cache:

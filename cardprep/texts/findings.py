@@ -152,6 +152,11 @@ FINDINGS: Mapping[str, FindingText] = {
         "Part of it could not be read.",
         _RESEAT,
     ),
+    "plan-superseded": FindingText(
+        "job {job} was planned anew after this card was written as stage {stage} of {of}",
+        "The newest plan has other files or another order.",
+        "Look at cardprep job show {job}, and write the cards of the newest plan.",
+    ),
     # what could not be looked at
     "read-error": FindingText(
         "the card cannot be read at byte {offset} ({what})",

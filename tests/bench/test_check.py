@@ -9,7 +9,9 @@ from pathlib import Path
 import pytest
 
 from cardprep.bench.check import Checked, check_card, stage_of_serial
-from cardprep.bench.open import Bench, bench_or_none
+from cardprep.bench.jobs import plan_job
+from cardprep.bench.open import Bench, bench_or_none, open_bench
+from cardprep.bench.release import sign_manifest
 from cardprep.bench.write import CardToWrite, announce, write_card
 from cardprep.errors import JobError, NotThereError
 from cardprep.findings import Verdict
@@ -183,6 +185,23 @@ def test_a_serial_number_alone_makes_no_stage(bench: Bench, card: Path) -> None:
     # A record that speaks of a job which is not there any more proves nothing.
     bench.record("write-begun", {"job": "B9", "stage": 1}, [("serial", "1234-5678")])
     assert stage_of_serial(bench, "1234-5678") is None
-    bench.record("write-begun", {"job": "B1", "stage": "x"}, [("serial", "1234-5679")])
+    bench.record("write-begun", {"job": "no job"}, [("serial", "1234-5679")])
     assert stage_of_serial(bench, "1234-5679") is None
     assert card.exists()
+
+
+def test_a_card_of_an_older_plan_is_said(bench: Bench, card: Path) -> None:
+    plan_job(bench, B1)
+    assert check(bench, card).judgement.verdict is Verdict.USE
+    # The same file under another release date makes another card.
+    manifest = bench.shop.manifest
+    text = manifest.read_text("utf-8")
+    manifest.write_text(text.replace("2026-05-12", "2026-05-13"), "utf-8")
+    with open_bench(bench.place) as opened:
+        sign_manifest(opened)
+    with open_bench(bench.place) as opened:
+        plan_job(opened, B1)
+        checked = check(opened, card)
+    assert checked.judgement.verdict is not Verdict.USE
+    assert checked.judgement.verdict is Verdict.USE_WITH_CARE
+    assert "plan-superseded" in slugs(checked)

@@ -15,7 +15,7 @@ from cardprep.errors import ManifestTextError
 from cardprep.manifest.text import SIZE_LIMIT, find_mistakes, parse
 from cardprep.texts.catalogue import refusal
 
-SAMPLE = (Path(__file__).parent / "gannet_slip.toml").read_bytes()
+SAMPLE = (Path(__file__).parents[2] / "fixtures" / "gannet_slip.toml").read_bytes()
 PLACES = st.integers(0, len(SAMPLE))
 
 

@@ -25,7 +25,7 @@ from cardprep.manifest.model import HandedOver, Leaves, Minutes
 from cardprep.manifest.text import parse
 from cardprep.terms import ImageType, Version, VersionOrder
 
-SAMPLE = (Path(__file__).parent / "gannet_slip.toml").read_bytes()
+SAMPLE = (Path(__file__).parents[2] / "fixtures" / "gannet_slip.toml").read_bytes()
 MANIFEST = parse(SAMPLE)
 NEW_IMAGE = replace(
     MANIFEST.images[1],

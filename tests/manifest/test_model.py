@@ -13,7 +13,7 @@ from cardprep.terms import APPLICATION, BOOTLOADER, ImageType, Version
 
 VOICE = ImageType("voice prompts", "VOIC")
 
-SAMPLE = (Path(__file__).parent / "gannet_slip.toml").read_bytes()
+SAMPLE = (Path(__file__).parents[2] / "fixtures" / "gannet_slip.toml").read_bytes()
 LINES = SAMPLE.decode().split("\n")
 
 

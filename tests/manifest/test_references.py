@@ -12,7 +12,7 @@ import pytest
 from cardprep.manifest.text import find_mistakes, parse
 from cardprep.texts.catalogue import refusal
 
-SAMPLE = (Path(__file__).parent / "gannet_slip.toml").read_bytes()
+SAMPLE = (Path(__file__).parents[2] / "fixtures" / "gannet_slip.toml").read_bytes()
 LINES = SAMPLE.decode().split("\n")
 
 

@@ -29,7 +29,7 @@ from cardprep.manifest.model import (
 from cardprep.manifest.text import find_mistakes, parse
 from cardprep.terms import APPLICATION, BOOTLOADER, ImageType, Version
 
-SAMPLE = (Path(__file__).parent / "gannet_slip.toml").read_bytes()
+SAMPLE = (Path(__file__).parents[2] / "fixtures" / "gannet_slip.toml").read_bytes()
 LINES = SAMPLE.decode().split("\n")
 VOICE = ImageType("voice prompts", "VOIC")
 

@@ -17,7 +17,7 @@ from cardprep.manifest.text import parse
 from cardprep.manifest.trust import TrustedManifest, sign, trust
 from cardprep.texts.catalogue import refusal
 
-SAMPLE = (Path(__file__).parent / "gannet_slip.toml").read_bytes()
+SAMPLE = (Path(__file__).parents[2] / "fixtures" / "gannet_slip.toml").read_bytes()
 # Source of the seeds: RFC 8032, section 7.1, tests 1 and 2.
 SHOP = sshsig.PrivateKey(
     bytes.fromhex("9d61b19deffd5a60ba844af492ec2cc44449c5697b326919703bac031cae7f60")
