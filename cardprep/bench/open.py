@@ -119,12 +119,12 @@ class ShopMade:
     fingerprint: str
 
 
-def new_shop(place: Place, *, name: str, bench: str, operator: str, seed: bytes) -> ShopMade:
+def new_shop(place: Place, *, name: str, bench: str, operator: str, key: Signer) -> ShopMade:
     """Make a shop folder with a key, an empty signed manifest and a log.
 
-    seed  32 secret random bytes for the key
+    key  a new PrivateKey, which is then kept in the folder, or one that
+         ssh-agent holds, of which only the public part is kept
     """
-    key = PrivateKey(seed)
     text = new_text(name)
     signature = sign(text, key)
     shop = create(
@@ -132,7 +132,7 @@ def new_shop(place: Place, *, name: str, bench: str, operator: str, seed: bytes)
         name=name,
         bench=bench,
         operator=operator,
-        key=key,
+        key=key if isinstance(key, PrivateKey) else key.public_key,
         manifest=text,
         signature=signature,
     )
@@ -150,6 +150,18 @@ def new_shop(place: Place, *, name: str, bench: str, operator: str, seed: bytes)
     finally:
         log.close()
     return ShopMade(shop=shop, fingerprint=fingerprint(key.public_key))
+
+
+def agent_key(place: Place, wanted: str) -> Signer:
+    """Return the key of this fingerprint from ssh-agent; ShopKeyError if it has none such."""
+    from cardprep.shop.agent import AgentSigner, agent_keys
+
+    if place.agent_socket is None:
+        raise ShopKeyError("shop.no-agent")
+    for public_key in agent_keys(place.agent_socket):
+        if fingerprint(public_key) == wanted.strip():
+            return AgentSigner(place.agent_socket, public_key)
+    raise ShopKeyError("shop.agent-has-not", wanted=spelled_out(wanted.strip()[:80]))
 
 
 @contextmanager

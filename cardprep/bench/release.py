@@ -163,9 +163,9 @@ def _image(
     digests: FileDigests,
     container: ContainerReport,
 ) -> ImageFacts:
+    words = ", ".join(known.word for known in manifest.all_types)
     image_type = manifest.image_type(facts.type)
     if image_type is None:
-        words = ", ".join(known.word for known in manifest.all_types)
         raise IntakeRefusedError("intake.type", found=spelled_out(facts.type[:40]), known=words)
     for model in facts.models:
         if manifest.model(model) is None:

@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
-from cardprep.bench.open import accept_key, new_shop
+from cardprep.bench.open import accept_key, agent_key, new_shop
 from cardprep.cli.door import place, say, say_object
+from cardprep.sshsig import PrivateKey
 from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
@@ -22,10 +23,13 @@ def new(
     name: Annotated[str, typer.Option(help=HELP["name"])],
     bench: Annotated[str, typer.Option(help=HELP["bench"])],
     operator: Annotated[str, typer.Option(help=HELP["operator"])],
+    agent: Annotated[str | None, typer.Option("--agent", help=HELP["agent"])] = None,
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """Make a shop folder."""
-    made = new_shop(place(ctx), name=name, bench=bench, operator=operator, seed=os.urandom(32))
+    here = place(ctx)
+    key = PrivateKey(os.urandom(32)) if agent is None else agent_key(here, agent)
+    made = new_shop(here, name=name, bench=bench, operator=operator, key=key)
     folder = spelled_out(str(made.shop.folder))
     if as_json:
         say_object({"folder": folder, "fingerprint": made.fingerprint})

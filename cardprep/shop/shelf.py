@@ -80,15 +80,13 @@ class Shelf:
         """
         name = spelled_out(str(source))
         with _source(source) as file:
-            found = os.fstat(file.fileno())
-            if not stat.S_ISREG(found.st_mode):
-                raise NotThereError("shelf.source-kind", name=name)
 
             def refused(error: OSError) -> CardprepError:
                 return ReadFailedError("shelf.source-read", name=name, cause=_cause(error))
 
             blocks = _blocks(file, refused)
-            return self.put(blocks, found.st_size, progress=progress, cancel=cancel)
+            size = os.fstat(file.fileno()).st_size
+            return self.put(blocks, size, progress=progress, cancel=cancel)
 
     def put(
         self,
@@ -172,11 +170,7 @@ class Shelf:
             raise ShelfError("shelf.missing", sha256=sha256) from error
         except OSError as error:
             raise ShelfError("shelf.cannot-read", sha256=sha256, cause=_cause(error)) from error
-        file = FileIO(descriptor, "r")
-        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-            file.close()
-            raise ShelfError("shelf.kind", sha256=sha256)
-        return file
+        return _regular(descriptor, ShelfError("shelf.kind", sha256=sha256))
 
 
 @contextmanager
@@ -189,8 +183,16 @@ def _source(path: Path) -> Iterator[FileIO]:
     except (OSError, ValueError) as error:
         # ValueError: a path with a zero byte in it.
         raise NotThereError("shelf.source-not-there", name=name) from error
-    with FileIO(descriptor, "r") as file:
+    with _regular(descriptor, NotThereError("shelf.source-kind", name=name)) as file:
         yield file
+
+
+def _regular(descriptor: int, refusal: CardprepError) -> FileIO:
+    # Looked at before there is a file object, which would refuse a folder in its own way.
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise refusal
+    return FileIO(descriptor, "r")
 
 
 def _blocks(file: FileIO, refused: Callable[[OSError], CardprepError]) -> Iterator[memoryview]:

@@ -38,6 +38,7 @@ HELP: Mapping[str, str] = {
     "name": "Name of the shop, as on its papers.",
     "bench": "One capital letter; every job of this bench begins with it.",
     "operator": "Who works here, as on the papers.",
+    "agent": "Fingerprint of an Ed25519 key that ssh-agent holds; without it a new key is kept in the folder.",
     "fingerprint": "The fingerprint, as it stands on a sheet of this shop.",
     "file": "The maker's file.",
     "type": "Image type: bootloader, application, configuration, chart data, or one of the shop's own.",

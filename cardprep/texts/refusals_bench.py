@@ -17,6 +17,10 @@ BENCH: Mapping[str, RefusalText] = {
         "this user has not seen the shop's key {found} before",
         "Compare it with a sheet of the shop, then give: cardprep shop accept FINGERPRINT.",
     ),
+    "shop.agent-has-not": RefusalText(
+        "ssh-agent holds no Ed25519 key {wanted}",
+        "Load the key with ssh-add, and look at its fingerprint with ssh-add -l.",
+    ),
     # intake
     "intake.empty": RefusalText("{name} is empty", _OTHER_FILE),
     "intake.broken": RefusalText("{name} is {format} and not sound: {problem}", _OTHER_FILE),

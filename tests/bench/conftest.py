@@ -13,6 +13,7 @@ from cardprep.bench.release import IntakeFacts, sign_manifest, take_in
 from cardprep.cli import words
 from cardprep.job.visit import Display, JobName, Vessel
 from cardprep.progress import Cancel, silent
+from cardprep.sshsig import PrivateKey
 from cardprep.terms import Version
 from scripts.demo_files import DISPLAYS_AND_MODELS, write_files
 
@@ -44,7 +45,13 @@ def place(tmp_path: Path) -> Place:
 @pytest.fixture
 def shop(place: Place) -> Place:
     """Make a shop folder with the demonstration's displays and models, and nothing on the shelf."""
-    new_shop(place, name="Gannet Slip Marine Electronics", bench="B", operator="R. Tarn", seed=SEED)
+    new_shop(
+        place,
+        name="Gannet Slip Marine Electronics",
+        bench="B",
+        operator="R. Tarn",
+        key=PrivateKey(SEED),
+    )
     manifest = place.shop / "manifest.toml"
     manifest.write_text(manifest.read_text("utf-8") + DISPLAYS_AND_MODELS, "utf-8")
     return place

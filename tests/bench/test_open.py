@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from cardprep.bench.open import (
     Bench,
     Place,
     accept_key,
+    agent_key,
     bench_or_none,
     new_shop,
     open_bench,
@@ -25,12 +27,12 @@ from cardprep.errors import (
 )
 from cardprep.shop.keys import load_public_key
 from cardprep.shop.pin import load_pin
-from cardprep.sshsig import MANIFEST_NAMESPACE, fingerprint
+from cardprep.sshsig import MANIFEST_NAMESPACE, PrivateKey, fingerprint
 from tests.bench.conftest import SEED
 
 
 def test_a_new_shop_has_its_key_in_the_first_record(place: Place) -> None:
-    made = new_shop(place, name="Gannet Slip", bench="B", operator="R. Tarn", seed=SEED)
+    made = new_shop(place, name="Gannet Slip", bench="B", operator="R. Tarn", key=PrivateKey(SEED))
     with open_bench(place) as bench:
         (first,) = bench.log.records()
         assert first.kind == "shop-opened"
@@ -43,13 +45,13 @@ def test_a_shop_is_not_made_where_something_is(place: Place) -> None:
     place.shop.mkdir()
     (place.shop / "charts").write_text("do not lose me")
     with pytest.raises(ShopFolderError) as caught:
-        new_shop(place, name="Gannet Slip", bench="B", operator="R. Tarn", seed=SEED)
+        new_shop(place, name="Gannet Slip", bench="B", operator="R. Tarn", key=PrivateKey(SEED))
     assert caught.value.reason == "shop.folder-not-empty"
     assert (place.shop / "charts").read_text() == "do not lose me"
 
 
 def test_the_first_manifest_is_signed_as_ssh_keygen_wants_it(place: Place, tmp_path: Path) -> None:
-    made = new_shop(place, name="Gannet Slip", bench="B", operator="R. Tarn", seed=SEED)
+    made = new_shop(place, name="Gannet Slip", bench="B", operator="R. Tarn", key=PrivateKey(SEED))
     allowed = tmp_path / "allowed"
     key = made.shop.public_key.read_text().strip()
     allowed.write_text(f'bench namespaces="{MANIFEST_NAMESPACE}" {key}\n')
@@ -68,7 +70,7 @@ def test_a_folder_that_was_swapped_whole_is_noticed(shop: Place, tmp_path: Path)
         version="0",
         clock=shop.clock,
     )
-    new_shop(other, name="Gannet Slip", bench="B", operator="R. Tarn", seed=bytes(32))
+    new_shop(other, name="Gannet Slip", bench="B", operator="R. Tarn", key=PrivateKey(bytes(32)))
     shutil.rmtree(shop.shop)
     other.shop.rename(shop.shop)
     with pytest.raises(ShopKeyError) as caught, open_bench(shop):
@@ -143,8 +145,49 @@ def test_an_older_manifest_is_not_believed(bench: Bench, tmp_path: Path) -> None
         version="0",
         clock=bench.place.clock,
     )
-    new_shop(again, name="Gannet Slip Marine Electronics", bench="B", operator="R. Tarn", seed=SEED)
+    new_shop(
+        again,
+        name="Gannet Slip Marine Electronics",
+        bench="B",
+        operator="R. Tarn",
+        key=PrivateKey(SEED),
+    )
     for name in ("manifest.toml", "manifest.toml.sig"):
         shutil.copy(first / name, bench.shop.folder / name)
     with open_bench(bench.place) as opened:
         assert opened.trusted_or_reason() == (None, "manifest.older")
+
+
+def test_a_shop_whose_key_stays_in_ssh_agent(place: Place, tmp_path: Path) -> None:
+    socket = tmp_path / "agent"
+    agent = subprocess.Popen(
+        ["ssh-agent", "-D", "-a", str(socket)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+    )
+    try:
+        while not socket.exists():
+            assert agent.poll() is None
+        key = tmp_path / "id"
+        subprocess.run(["ssh-keygen", "-q", "-t", "ed25519", "-N", "", "-f", key], check=True)
+        environment = {"SSH_AUTH_SOCK": str(socket), "PATH": "/usr/bin:/bin"}
+        subprocess.run(["ssh-add", "-q", key], env=environment, check=True)
+        listed = subprocess.run(
+            ["ssh-add", "-l"], env=environment, capture_output=True, text=True, check=True
+        )
+        mark = listed.stdout.split()[1]
+        here = replace(place, agent_socket=str(socket))
+        with pytest.raises(ShopKeyError) as caught:
+            agent_key(here, "SHA256:none")
+        assert caught.value.reason == "shop.agent-has-not"
+        made = new_shop(
+            here, name="Gannet Slip", bench="B", operator="R. Tarn", key=agent_key(here, mark)
+        )
+        assert made.fingerprint == mark
+        assert not made.shop.key.exists()
+        with open_bench(here, "test") as bench:
+            assert bench.seal().size == 1
+    finally:
+        agent.kill()
+        agent.communicate()
+    with pytest.raises(ShopKeyError) as caught:
+        agent_key(place, mark)
+    assert caught.value.reason == "shop.no-agent"
