@@ -42,22 +42,29 @@ class Sink:
     mapping  where a mapping of parameters stands, or None if they are keywords
     own      keywords that are not parameters of the sentence
     added    parameters that it gives itself
+    partly   whether it gives more, from a mapping that is made elsewhere
     """
 
     place: int = 0
     mapping: int | None = None
     own: frozenset[str] = frozenset()
     added: frozenset[str] = frozenset()
+    partly: bool = False
 
 
 @dataclass(frozen=True)
 class Use:
-    """One slug at one place, with the parameters given there and those added on the way."""
+    """One slug at one place, with the parameters given there and those added on the way.
+
+    partly  whether more parameters come from a mapping that is made elsewhere;
+            that these fit is held where findings are worded (tests/paper)
+    """
 
     where: str
     slug: str
     given: frozenset[str]
     added: frozenset[str]
+    partly: bool = False
 
 
 REFUSING = dict.fromkeys(REFUSAL_NAMES, Sink())
@@ -138,19 +145,22 @@ class Reading:
         name = getattr(first, "id", "")
         if function and name in function.names and name not in function.assigned:
             mapping = function.names.index(passed) if passed in function.names else None
-            self.sinks[function.name] = Sink(
-                function.names.index(name), mapping, function.own, sink.added | given
-            )
             passed = None if passed == function.rest else passed
-            readable = passed is None or mapping is not None
+            partly = sink.partly or (sink.mapping is not None and passed == "?")
+            self.sinks[function.name] = Sink(
+                function.names.index(name), mapping, function.own, sink.added | given, partly
+            )
+            readable = partly or passed is None or mapping is not None
         elif function and (self.room, function.name) in KEPT:
             keeper = KEPT[self.room, function.name]
             self.sinks[keeper] = Sink(2, None, frozenset(), sink.added | given)
             readable = True
         else:
             slugs = slugs_of(first, (function.assigned if function else {}), tables)
-            readable = bool(slugs) and passed is None
-            self.uses += [Use(where, slug, given, sink.added) for slug in sorted(slugs or ())]
+            partly = sink.partly or (sink.mapping is not None and passed is not None)
+            readable = bool(slugs) and (partly or passed is None)
+            uses = sorted(slugs or ())
+            self.uses += [Use(where, slug, given, sink.added, partly) for slug in uses]
         if not readable:
             self.faults.append(f"{where}: slug or parameters are made up at run time")
 
@@ -236,6 +246,8 @@ def disagreements(
             found.append(f"{use.where}: {use.slug} has no sentences")
             continue
         lacking = named[use.slug] - use.given - use.added - always
+        if use.partly:
+            continue
         found += [f"{use.where}: {use.slug} wants {name}" for name in sorted(lacking)]
         # What a function adds for all its callers need not be named by each of them.
         idle = use.given - named_there[use.where]

@@ -145,7 +145,7 @@ def _place(entry: VolumeEntry) -> int:
 def _unreadable(path: str | None, error: ReadFailedError | ShortReadError) -> Finding:
     offset = error.parameters.get("offset", 0)
     structure = "card" if path is None else "file content"
-    return Finding("read-error", path, structure, {"offset": offset, "what": error.reason})
+    return Finding("read-error", path, structure, {"offset": offset})
 
 
 def _with(inspection: Inspection, finding: Finding) -> Inspection:

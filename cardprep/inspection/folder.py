@@ -48,8 +48,8 @@ def inspect_folder(
                     content = _content(reading, folder, entry, (done, total, progress), cancel)
                 except StoppedError:
                     raise
-                except CardprepError as error:
-                    findings.append(_unreadable(entry, error))
+                except CardprepError:
+                    findings.append(_unreadable(entry))
             else:
                 findings.append(Finding("not-a-file", shown_path(_text(entry.path)), "directory"))
             done += entry.size
@@ -85,9 +85,9 @@ def _content(
     return None
 
 
-def _unreadable(entry: FolderEntry, error: CardprepError) -> Finding:
+def _unreadable(entry: FolderEntry) -> Finding:
     shown = shown_path(_text(entry.path))
-    return Finding("read-error", shown, "file content", {"offset": 0, "what": error.reason})
+    return Finding("read-error", shown, "file content", {"offset": 0})
 
 
 def _file(entry: FolderEntry, content: Content | None) -> InspectedFile:

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from cardprep.errors import CardprepError
 from cardprep.texts.containers import FORMATS, PROBLEMS
 from cardprep.texts.findings import FINDINGS, FindingText
-from cardprep.texts.refusal_text import RefusalText
+from cardprep.texts.refusal_text import UNWORDED, RefusalText
 from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import SCREENS, WORDS
 
@@ -29,7 +29,7 @@ def worded(template: str, parameters: Mapping[str, str | int]) -> str:
 
 def refusal(error: CardprepError) -> RefusalText:
     """Return message and remedy of a refusal, with its parameters filled in."""
-    text = REFUSALS.get(error.reason, RefusalText(str(error), REFUSALS["unworded"].remedy))
+    text = REFUSALS.get(error.reason, RefusalText(str(error), UNWORDED))
     return RefusalText(
         worded(text.message, error.parameters), worded(text.remedy, error.parameters)
     )

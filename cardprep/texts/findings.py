@@ -159,7 +159,7 @@ FINDINGS: Mapping[str, FindingText] = {
     ),
     # what could not be looked at
     "read-error": FindingText(
-        "the card cannot be read at byte {offset} ({what})",
+        "the card cannot be read at byte {offset}",
         "What stands there is not known.",
         _RESEAT,
     ),

@@ -11,3 +11,7 @@ class RefusalText:
 
     message: str
     remedy: str
+
+
+# A refusal that nobody has worded yet must still be read.
+UNWORDED = "Send this line to whoever looks after cardprep."

@@ -27,8 +27,6 @@ REFUSALS: Mapping[str, RefusalText] = {
         "stopped at the bench's wish",
         "Give the same command again when you are ready; what was begun is in the log.",
     ),
-    # A refusal that nobody has worded yet must still be read.
-    "unworded": RefusalText("", "Send this line to whoever looks after cardprep."),
     # canonical JSON
     "canonical.not-json": RefusalText("this is not JSON text in UTF-8", _RECORD),
     "canonical.other-spelling": RefusalText(

@@ -241,7 +241,7 @@ def test_an_error_without_words(tmp_path: Path) -> None:
 def test_systems_where_folders_cannot_be_synced(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(files.os, "name", "nt")
-    monkeypatch.delattr(files.os, "fchmod")
+    monkeypatch.setattr(os, "name", "nt")
+    monkeypatch.delattr(os, "fchmod")
     write_whole(tmp_path / "a", b"x")
     assert (tmp_path / "a").read_bytes() == b"x"

@@ -9,6 +9,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
+from pyfakefs import helpers
 from pyfakefs.fake_filesystem import FakeFilesystem
 
 from cardprep.errors import ShopFolderError
@@ -140,22 +141,17 @@ def test_settings_with_mistakes(tmp_path: Path) -> None:
 
 
 def test_a_folder_that_may_not_be_written(fs: FakeFilesystem) -> None:
-    fs.create_dir("/shop", perm_mode=0o500)
-    fs.create_dir("/other")
-    if os.geteuid() == 0:
-        # The fake system lets nobody else in here; it has a user of its own.
-        from pyfakefs import helpers
-
-        helpers.set_uid(1000)
+    # The fake system has users of its own, so that this holds for root too.
+    helpers.set_uid(1000)
     try:
+        fs.create_dir("/shop")
+        Path("/shop").chmod(0o500)
         with pytest.raises(ShopFolderError) as raised:
             made(Path("/shop"))
     finally:
-        if os.geteuid() != 0:
-            from pyfakefs import helpers
-
-            helpers.reset_ids()
+        helpers.reset_ids()
     assert raised.value.reason == "shop.file-refused"
+    assert list(Path("/shop").iterdir()) == []
 
 
 @pytest.mark.oracle

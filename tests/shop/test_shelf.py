@@ -122,9 +122,19 @@ def test_taken_down(shelf: Shelf) -> None:
 
 def test_another_size(shelf: Shelf) -> None:
     put(shelf)
-    with pytest.raises(ShelfError) as raised:
-        shelf.open_checked(SHA256, len(CONTENT) + 1)
-    assert reason(raised) == "shelf.size"
+    for take in (shelf.open_checked, shelf.open_unchecked):
+        with pytest.raises(ShelfError) as raised:
+            take(SHA256, len(CONTENT) + 1)
+        assert reason(raised) == "shelf.size"
+
+
+def test_taken_down_by_one_who_digests_it_anyway(shelf: Shelf) -> None:
+    path = damaged(shelf)
+    with shelf.open_unchecked(SHA256, len(CONTENT)) as file:
+        assert file.read() == path.read_bytes()
+    path.unlink()
+    with pytest.raises(ShelfError):
+        shelf.open_unchecked(SHA256, len(CONTENT))
 
 
 def test_not_there(shelf: Shelf) -> None:
@@ -168,22 +178,22 @@ def test_links_and_pipes_on_the_shelf(shelf: Shelf, tmp_path: Path) -> None:
         shelf.verify(SHA256)
     assert raised.value.reason == "shelf.cannot-read"
     path.unlink()
-    os.mkfifo(path)
-    with pytest.raises(ShelfError) as raised:
-        shelf.verify(SHA256)
-    assert reason(raised) == "shelf.kind"
-    assert shelf.holds(SHA256)
+    for make in (os.mkfifo, Path.mkdir):
+        make(path)
+        with pytest.raises(ShelfError) as raised:
+            shelf.verify(SHA256)
+        assert reason(raised) == "shelf.kind"
+        assert shelf.holds(SHA256)
+        path.rename(tmp_path / make.__name__)
 
 
 def test_a_shelf_that_cannot_be_read(shelf: Shelf, monkeypatch: pytest.MonkeyPatch) -> None:
     put(shelf)
 
-    def broken(*_: object) -> int:
-        raise OSError(errno.EIO, "Input/output error")
-
-    monkeypatch.setattr(FileIO, "readinto", broken, raising=False)
+    monkeypatch.setattr("cardprep.shop.shelf.FileIO", BrokenSource)
     with pytest.raises(ShelfError) as raised:
-        Shelf(shelf.folder).verify(SHA256)
+        shelf.verify(SHA256)
+    assert reason(raised) == "shelf.cannot-read"
     assert raised.value.parameters["cause"] == "Input/output error"
 
 
