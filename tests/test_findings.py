@@ -15,7 +15,7 @@ from cardprep.findings import KINDS, Finding, Severity
 STOPS = (
     *("mixed-types", "two-versions", "altered", "cut-short", "renamed", "wrong-folder"),
     *("withdrawn", "left-packed", "leftover-like-image", "container-broken"),
-    *("container-contradicts", "differs-from-stage", "not-in-stage", "stage-file-missing"),
+    *("container-contradicts", "content-differs-from-stage", "not-in-stage", "stage-file-missing"),
     *("chain-loops", "chain-crossed", "chain-broken", "partition-beyond-card"),
 )
 UNDECIDED = (
