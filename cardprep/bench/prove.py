@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cardprep.bench.open import Bench
+from cardprep.errors import LogBrokenError
 from cardprep.shoplog.checkpoint import Checkpoint, SignedCheckpoint, parse_checkpoint
 from cardprep.shoplog.record import Record
 from cardprep.shoplog.verify import LogState, verify_log
+from cardprep.sshsig import public_key_line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,8 +21,16 @@ class Sealed:
 
 
 def verify(bench: Bench) -> LogState:
-    """Return the state of a log that agrees in everything; LogBrokenError if it does not."""
-    return verify_log(bench.log, bench.pin.public_key)
+    """Return the state of a log that agrees in everything; LogBrokenError if it does not.
+
+    The first record names the shop's key, which must be the pinned one.
+    """
+    state = verify_log(bench.log, bench.pin.public_key)
+    if state.size:
+        first = next(bench.log.records(0, 1))
+        if first.body.get("public_key") != public_key_line(bench.pin.public_key):
+            raise LogBrokenError("log.first-key")
+    return state
 
 
 def seal_log(bench: Bench) -> Sealed:

@@ -21,6 +21,10 @@ BENCH: Mapping[str, RefusalText] = {
         "ssh-agent holds no Ed25519 key {wanted}",
         "Load the key with ssh-add, and look at its fingerprint with ssh-add -l.",
     ),
+    "log.first-key": RefusalText(
+        "the log does not begin with the key that this user knows the shop by",
+        "Stop recording, and look for the right log among the copies; this one was begun elsewhere.",
+    ),
     # intake
     "intake.empty": RefusalText("{name} is empty", _OTHER_FILE),
     "intake.broken": RefusalText("{name} is {format} and not sound: {problem}", _OTHER_FILE),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,10 +13,12 @@ from cardprep.bench.prove import last_records, seal_log, verify
 from cardprep.bench.trace import Traced, trace
 from cardprep.bench.write import CardToWrite, announce, write_card
 from cardprep.cli import words
-from cardprep.errors import JobError, NotPartitionTableError
+from cardprep.errors import JobError, LogBrokenError, NotPartitionTableError
 from cardprep.job.visit import Display, JobName, Vessel
 from cardprep.progress import Cancel, silent
 from cardprep.shoplog.checkpoint import matches
+from cardprep.shoplog.sqlite import SqliteLog
+from cardprep.sshsig import public_key_line
 from scripts.demo_files import application, bootloader
 
 B1 = JobName("B", 1)
@@ -135,3 +138,13 @@ def test_the_log_is_proved_and_signed(bench: Bench, card: Path) -> None:
     assert matches(sealed.checkpoint.short(), sealed.checkpoint)
     assert [record.kind for record in last_records(bench, 1)] == ["note"]
     assert len(last_records(bench, 1000)) == bench.log.size()
+
+
+def test_a_log_that_begins_with_another_key_is_not_the_shops(bench: Bench) -> None:
+    begun_elsewhere = SqliteLog.create(bench.shop.folder / "other.sqlite3", "B")
+    body = {"public_key": public_key_line(bytes(32))}
+    begun_elsewhere.append("shop-opened", 1, body, "2026-11-25T20:00:00Z")
+    with pytest.raises(LogBrokenError) as caught:
+        verify(replace(bench, log=begun_elsewhere))
+    assert caught.value.reason == "log.first-key"
+    begun_elsewhere.close()
