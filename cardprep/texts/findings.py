@@ -178,6 +178,11 @@ FINDINGS: Mapping[str, FindingText] = {
         "Without it nothing says what a file is.",
         "Sign the manifest, or find out who changed it, and check the card again.",
     ),
+    "more-findings": FindingText(
+        "{count} more findings of one kind were not listed ({kind})",
+        "The ones that are listed are enough to judge the card.",
+        _NONE,
+    ),
     "folder-only": FindingText(
         "the card was looked at through a mounted folder",
         "Partition table, both copies of the tables, marks, deleted files and capacity cannot be seen there, and the system may write on the card by itself.",
@@ -217,6 +222,11 @@ FINDINGS: Mapping[str, FindingText] = {
     "partition-type-contradicts": FindingText(
         "{structure} has type {partition_type} and holds {found}",
         "A display that goes by the type does not read it.",
+        _FORMAT,
+    ),
+    "partition-table-odd": FindingText(
+        "the partition table is unusual ({structure}: {what})",
+        "Some systems read other partitions from it than others do.",
         _FORMAT,
     ),
     "partition-status-odd": FindingText(
@@ -299,6 +309,11 @@ FINDINGS: Mapping[str, FindingText] = {
     "chain-loops": FindingText(
         "the clusters of {path} lead back to themselves at {cluster}",
         "The table is damaged, or was made to trap whoever reads it.",
+        _COPY_OFF,
+    ),
+    "too-scattered": FindingText(
+        "the clusters of {path} lie in so many pieces that it was not followed beyond {cluster}",
+        "No ordinary writer scatters a file like this; its content was not looked at.",
         _COPY_OFF,
     ),
     "chain-crossed": FindingText(

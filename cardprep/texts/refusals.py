@@ -14,15 +14,14 @@ from cardprep.texts.refusals_bench import BENCH
 from cardprep.texts.refusals_card import CARD
 from cardprep.texts.refusals_manifest import MANIFEST
 from cardprep.texts.refusals_shop import SHOP
+from cardprep.texts.refusals_stage import STAGE
 from cardprep.texts.refusals_words import WORDS
 
 REFUSALS: Mapping[str, RefusalText] = {
     **WORDS,
     **CARD,
-    # layout
-    # job
-    # write
     **MANIFEST,
     **SHOP,
+    **STAGE,
     **BENCH,
 }

@@ -1,0 +1,207 @@
+"""The catalogue, part one, for jobs, plans, layout and writing; see ``refusals.py``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from cardprep.texts.refusal_text import RefusalText
+
+_RECORD = "Verify the log with: cardprep log verify; do not edit what it holds."
+_RENAME = "Give the image another name in the manifest, one that every system can read from a card."
+_OTHER_CARD = "Take a blank card, or look at this one with cardprep check first."
+_MANIFEST = "Look at the manifest's entry, and sign it again after mending it."
+
+STAGE: Mapping[str, RefusalText] = {
+    # recorded values
+    "value.not-an-object": RefusalText("{where} is no object", _RECORD),
+    "value.missing": RefusalText("{where} has no {key}", _RECORD),
+    "value.kind": RefusalText("{key} in {where} is not {wanted}", _RECORD),
+    "value.unknown-key": RefusalText("{where} has a key {key} that is not known", _RECORD),
+    # jobs
+    "job.bench": RefusalText("{found} is no letter of a bench", "Use one capital letter, A to Z."),
+    "job.number": RefusalText("{found} is no number of a job", "Use a number from 1 to {most}."),
+    "job.name": RefusalText(
+        "{found} is no job", "A job is the bench's letter and a number, such as B238."
+    ),
+    "job.mmsi": RefusalText(
+        "{found} is no MMSI", "An MMSI has nine digits, leading zeros included."
+    ),
+    "job.no-units": RefusalText("a job needs at least one unit", "Give --unit at least once."),
+    "job.line": RefusalText(
+        "{found} cannot stand for {what}",
+        "Use a text of one line that can be seen, at most 200 characters.",
+    ),
+    # stages
+    "stage.path": RefusalText("a file of the stage has no name", _MANIFEST),
+    "stage.size": RefusalText("{found} is no size of a file", _MANIFEST),
+    "stage.digest": RefusalText("{found} is no sha256", _MANIFEST),
+    "stage.released": RefusalText("{found} is no time in UTC", _MANIFEST),
+    "stage.file-systems": RefusalText("cardprep lays out fat16 and fat32, not {found}", _MANIFEST),
+    "stage.partition-table": RefusalText("{found} is no partition table", _MANIFEST),
+    "stage.volume-size": RefusalText(
+        "a volume of {found} bytes is not laid out",
+        "Use 16 MiB to 32 GiB in whole MiB, or leave the size out.",
+    ),
+    "stage.number": RefusalText("there is no stage {found} of {of}", _RECORD),
+    "stage.empty": RefusalText("a stage without files is no stage", _RECORD),
+    # plans
+    "plan.unknown-model": RefusalText(
+        "the manifest does not know the model {model}",
+        "Write a [[model]] with this name into the manifest, or mend the name in the job.",
+    ),
+    "plan.unknown-display": RefusalText(
+        "the manifest does not know how display {display} reads cards",
+        "Write a [[display]] with this model into the manifest, or mend the name in the job.",
+    ),
+    "plan.unknown-type": RefusalText(
+        "the manifest knows no image type {type}, which {model} is to get",
+        "Use bootloader, application, configuration, chart data or one of the shop's own types.",
+    ),
+    "plan.file-system": RefusalText(
+        "display {display} reads no file system that cardprep lays out",
+        "Prepare this card as the maker says; cardprep can still check it.",
+    ),
+    "plan.no-image": RefusalText(
+        "there is no {type} {version} for {model} in the manifest",
+        "Take the maker's file in, or ask for a version that is there.",
+    ),
+    "plan.need": RefusalText(
+        "{image} {version} needs {type} {at_least} or newer on {model}, and nothing gives it that",
+        "Take in an image that does, or enter the version that is aboard if it is not known yet.",
+    ),
+    "plan.downgrade": RefusalText(
+        "{model} has {type} {now}, which is newer than {wanted}",
+        "Look at the versions in the job; going back is not planned by this version.",
+    ),
+    "plan.start": RefusalText(
+        "{image} starts from {starts} only, and {model} has {now}",
+        "Read the version on board, or take in the image that lies between.",
+    ),
+    "plan.circle": RefusalText(
+        "{image} {version} needs in the end what itself brings",
+        "Look at the needs in the manifest; they go round in a circle.",
+    ),
+    "plan.version-order": RefusalText(
+        "which of {type} {one} and {other} of {model} is newer cannot be told",
+        "Give the model a list of versions in the manifest, oldest first.",
+    ),
+    # layout
+    "layout.file-too-large": RefusalText(
+        "{name} has {size} bytes, and FAT holds at most 4294967295",
+        "Ask the maker how this file is to be loaded; FAT cards cannot carry it.",
+    ),
+    "layout.root-full": RefusalText(
+        "the root folder of FAT16 holds at most {most} entries",
+        "Let the display's facts name a folder for its images, or FAT32 if it reads that.",
+    ),
+    "layout.too-large": RefusalText(
+        "the stage needs {needed} bytes, and the largest volume for this display holds {room}",
+        "Look at the largest card that the display takes; if it is right, spread the files over stages.",
+    ),
+    "layout.no-file-system": RefusalText(
+        "no {wanted} volume of {size} bytes can be laid out",
+        "Look at file_systems and volume_size of the display in the manifest.",
+    ),
+    "layout.display-too-small": RefusalText(
+        "the display takes cards of {largest} bytes at most, and the smallest volume needs {needed}",
+        "Look at largest_card of the display in the manifest, or give it a smaller volume_size.",
+    ),
+    "layout.time": RefusalText(
+        "{found} cannot stand on a card as a time",
+        "FAT keeps the years 1980 to 2107; look at the release date.",
+    ),
+    "layout.same-name": RefusalText("{name} and {other} would be one file on a card", _RENAME),
+    "layout.name-empty": RefusalText("{name} is no name for a file", _RENAME),
+    "layout.name-character": RefusalText(
+        "{name} has a character that no FAT name may have", _RENAME
+    ),
+    "layout.name-invisible": RefusalText("{name} has characters that cannot be seen", _RENAME),
+    "layout.name-end": RefusalText(
+        "{name} begins with a space or ends with a space or dot, which some systems drop", _RENAME
+    ),
+    "layout.name-long": RefusalText("{name} is longer than {most} characters", _RENAME),
+    "layout.name-device": RefusalText("{name} is the name of a device to some systems", _RENAME),
+    "layout.folder-full": RefusalText(
+        "a folder holds at most {most} entries", "Spread the files over several folders."
+    ),
+    "layout.too-deep": RefusalText(
+        "{name} stands more than {most} folders deep", "Use fewer folders below each other."
+    ),
+    # writing
+    "guard.kind": RefusalText(
+        "{name} is neither a card's image file nor a device",
+        "Name an image file, or a place where none is yet.",
+    ),
+    "guard.link": RefusalText("{name} is a link to another file", "Name the file itself."),
+    "guard.device": RefusalText(
+        "{name} is a real device, and this version writes image files and loop devices only",
+        "Write an image file, and copy it to the card as you copy images today.",
+    ),
+    "guard.loop-not-named": RefusalText("{name} is a loop device", "Give --loop if it is meant."),
+    "guard.held": RefusalText(
+        "{name} is in use", "Unmount it, and let go of it in other programs."
+    ),
+    "guard.write-protected": RefusalText(
+        "{name} is write-protected", "Slide the lock of the card or adapter, or take another card."
+    ),
+    "guard.no-room": RefusalText(
+        "there is no room for {name} with {size} bytes",
+        "Make room on this disk, or write the card's image elsewhere.",
+    ),
+    "guard.too-small": RefusalText(
+        "{name} has {size} bytes, and the stage needs {needed}", "Take a larger card."
+    ),
+    "guard.sector-size": RefusalText(
+        "{name} has sectors of {found} bytes, and cards for displays have 512", "Take another card."
+    ),
+    "guard.content": RefusalText("{name} holds something, and not this stage", _OTHER_CARD),
+    "write.failed": RefusalText(
+        "writing {name} failed at byte {offset}: {cause}",
+        "What is on the card is unfinished; try again, and take the card out of use if it repeats.",
+    ),
+    "shelf.changed": RefusalText(
+        "the shelf's copy for {name} is not {sha256} any more",
+        "Fetch the file again from where the maker gives it out, and take it in.",
+    ),
+    "shelf.short": RefusalText(
+        "the shelf's copy of {sha256} ended after {got} of {size} bytes",
+        "Fetch the file again from where the maker gives it out, and take it in.",
+    ),
+    # words of the command line
+    "words.day": RefusalText("{found} is no date", "Write it as 2026-11-25."),
+    "words.known-by": RefusalText(
+        "how the file is known is not told by {found} with what else was given",
+        "Use makers-checksum or support-ticket with --source, own-download or handed-over with --source and --on.",
+    ),
+    "words.needs": RefusalText(
+        "{found} is no need", "Write an image type and a version, such as 'bootloader 3.10'."
+    ),
+    "words.carries": RefusalText(
+        "{found} does not tell what is carried",
+        "Write model, image type, version and how its mode is seen, such as 'OV-H4 application 2.41 PROGRAM on the screen'.",
+    ),
+    "words.leaves": RefusalText("{found} is no state of a unit", "Use one of: {known}."),
+    "words.minutes": RefusalText("{found} is no time of a step", "Write it as 4-9, in minutes."),
+    "words.unit": RefusalText(
+        "a unit cannot be read at {found}",
+        "Write 'model=...; role=...; has application=4.17; wants application=4.30', with semicolons between.",
+    ),
+    "words.versions": RefusalText(
+        "versions stand by image type, each as a text",
+        'Write each as a text in quotes, such as application = "4.17", or "unknown".',
+    ),
+    "job-file.large": RefusalText(
+        "{name} has more than {most} bytes",
+        "A job file is a short text; look whether it is the right file.",
+    ),
+    "job-file.toml": RefusalText(
+        "{name} is no TOML text: {cause}", "Mend the line that is named, and try again."
+    ),
+    "job-file.key": RefusalText(
+        "{name} has no proper {key}",
+        'A job file has [vessel] name, [display] model, and [[unit]] with model and role, each as "text".',
+    ),
+    "job-file.unknown": RefusalText(
+        "{name} has {key}, which means nothing here", "Use one of: {known}."
+    ),
+}
