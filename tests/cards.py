@@ -118,7 +118,7 @@ class FatImage:
     Takes the boot sector apart by itself.
     """
 
-    def __init__(self, data: bytes, offset: int = 0) -> None:
+    def __init__(self, data: bytes | bytearray, offset: int = 0) -> None:
         self.data = bytearray(data)
         self.offset = offset
         boot = self.data[offset : offset + 512]
@@ -182,8 +182,11 @@ class FatImage:
         return at
 
     def first_cluster(self, short: str) -> int:
-        """Return the first cluster in a folder entry."""
-        at = self.folder_entry(short)
+        """Return the first cluster in the first folder entry with these eleven characters."""
+        return self.entry_cluster(self.folder_entry(short))
+
+    def entry_cluster(self, at: int) -> int:
+        """Return the first cluster in the folder entry that begins at a byte."""
         high, low = (_numbers("<H", self.data, at + place)[0] for place in (20, 26))
         return high << 16 | low if self.bits == 32 else low
 

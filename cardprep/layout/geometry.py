@@ -15,7 +15,7 @@ programs judge the result). Partition start at 4 MiB: common practice for cards.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cardprep.errors import LayoutError
 from cardprep.job.stage import VolumeSettings
@@ -142,6 +142,11 @@ def _geometry(start: int, size: int, file_systems: tuple[str, ...]) -> Geometry 
 def _fat16(start: int, size: int) -> Geometry | None:
     per_cluster = next(count for most, count in _FAT16_CLUSTERS if size <= most)
     made = _with_fat(start, size, 16, per_cluster, reserved=1)
+    excess = made.cluster_count - FAT16_MOST
+    if excess > 0:
+        # Just below 2 GiB there would be a few clusters too many; the FATs take their room.
+        more = -(-excess * per_cluster // FAT_COUNT)
+        made = replace(made, sectors_per_fat=made.sectors_per_fat + more)
     return made if FAT12_MOST < made.cluster_count <= FAT16_MOST else None
 
 

@@ -1,4 +1,8 @@
-"""Open a card's file or device, always read only, and say plainly why it cannot be."""
+"""Open a card's file or device, always read only, and say plainly why it cannot be.
+
+Not every system has all the calls that Linux has; where one is missing, the plain
+one does the same, only slower.
+"""
 
 from __future__ import annotations
 
@@ -30,6 +34,23 @@ def open_for_reading(path: Path, *, direct: bool, flags: int = 0) -> tuple[int, 
         return os.open(path, _ALWAYS | flags), False
     except (OSError, ValueError) as error:
         raise cannot_open(path, error) from error
+
+
+def read_at(descriptor: int, offset: int, buffer: memoryview) -> int:
+    """Read into `buffer` from a byte of the file; return how many came, 0 at the end."""
+    if hasattr(os, "preadv"):
+        return os.preadv(descriptor, [buffer], offset)
+    os.lseek(descriptor, offset, os.SEEK_SET)
+    return read_on(descriptor, buffer)
+
+
+def read_on(descriptor: int, buffer: memoryview) -> int:
+    """Read into `buffer` from where the descriptor stands; return how many came, 0 at the end."""
+    if hasattr(os, "readv"):
+        return os.readv(descriptor, [buffer])
+    data = os.read(descriptor, len(buffer))
+    buffer[: len(data)] = data
+    return len(data)
 
 
 def cannot_open(path: Path, error: OSError | ValueError) -> CardprepError:

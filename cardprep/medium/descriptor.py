@@ -18,6 +18,7 @@ from types import TracebackType
 from typing import Self
 
 from cardprep.errors import ReadFailedError, ShortReadError
+from cardprep.medium.access import read_at
 from cardprep.medium.protocol import Identity
 from cardprep.terms import spelled_out
 
@@ -120,7 +121,7 @@ class DescriptorSectors:
         done = 0
         while done < needed:
             try:
-                got = os.preadv(self._descriptor, [buffer[done:]], offset + done)
+                got = read_at(self._descriptor, offset + done, buffer[done:])
             except OSError as error:
                 raise ReadFailedError(
                     "medium.read-error",

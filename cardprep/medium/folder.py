@@ -18,7 +18,7 @@ from types import TracebackType
 from typing import Self
 
 from cardprep.errors import FolderTooLargeError, NotThereError, ReadFailedError
-from cardprep.medium.access import cannot_open
+from cardprep.medium.access import cannot_open, read_on
 from cardprep.medium.protocol import FolderEntry, Identity, MediumKind
 from cardprep.terms import MIB, spelled_out
 
@@ -86,7 +86,7 @@ class MountedFolder:
 
     def _read(self, descriptor: int, buffer: memoryview, path: tuple[bytes, ...]) -> int:
         try:
-            return os.readv(descriptor, [buffer])
+            return read_on(descriptor, buffer)
         except OSError as error:
             raise ReadFailedError(
                 "medium.file-read-error",
@@ -134,7 +134,11 @@ class MountedFolder:
 
 
 def _entry(folder: int, path: tuple[bytes, ...]) -> FolderEntry:
-    status = os.stat(path[-1], dir_fd=folder, follow_symlinks=False)
+    return entry_of(path, os.stat(path[-1], dir_fd=folder, follow_symlinks=False))
+
+
+def entry_of(path: tuple[bytes, ...], status: os.stat_result) -> FolderEntry:
+    """Return the entry for what a system's status says of a path."""
     is_folder = stat.S_ISDIR(status.st_mode)
     is_file = stat.S_ISREG(status.st_mode)
     return FolderEntry(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import stat
 from pathlib import Path
 
@@ -10,6 +11,7 @@ from cardprep.medium.access import cannot_open
 from cardprep.medium.block_device import open_block_device
 from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.folder import MountedFolder
+from cardprep.medium.folder_by_path import FolderByPath
 from cardprep.medium.image_file import open_image_file
 from cardprep.terms import spelled_out
 
@@ -27,7 +29,7 @@ def open_card(path: Path, *, direct: bool = False) -> DescriptorSectors | Mounte
     except (OSError, ValueError) as error:
         raise cannot_open(path, error) from error
     if stat.S_ISDIR(mode):
-        return MountedFolder(path)
+        return MountedFolder(path) if os.open in os.supports_dir_fd else FolderByPath(path)
     if stat.S_ISBLK(mode):
         return open_block_device(path)
     if stat.S_ISREG(mode):

@@ -87,7 +87,8 @@ class FileAllocationTable:
         self._zero: set[int] = set()
         self._reads_left = 8 * self._block_count + CACHED_BLOCKS
         self._runs_left = MOST_RUNS
-        self._walked = ClusterSet(self.limit)
+        # Made only when the table was there to be read: a card may claim 2^28 clusters.
+        self._walked = ClusterSet(0)
 
     # --- entries
 
@@ -158,6 +159,7 @@ class FileAllocationTable:
                 if other != raw:
                     before = differences.get(copy)
                     differences[copy] = self._difference(copy, index, raw, other, before)
+        self._walked = ClusterSet(self.limit)
         return list(differences.values())
 
     def _difference(
