@@ -25,7 +25,7 @@ def open_block_device(path: Path) -> DescriptorSectors:
     """Open a card's device for reading; NotThereError or NotAllowedError if it cannot be."""
     descriptor, direct = open_for_reading(path, direct=True)
     try:
-        identity = device_identity(path, descriptor)
+        identity = device_identity(path, descriptor, SYSFS)
     except OSError as error:
         os.close(descriptor)
         raise cannot_open(path, error) from error

@@ -154,6 +154,9 @@ STAGE: Mapping[str, RefusalText] = {
     "guard.sector-size": RefusalText(
         "{name} has sectors of {found} bytes, and cards for displays have 512", "Take another card."
     ),
+    "guard.unreadable": RefusalText(
+        "{name} cannot be looked at whole: {cause}", "Take another card; this one has a fault."
+    ),
     "guard.content": RefusalText("{name} holds something, and not this stage", _OTHER_CARD),
     "write.failed": RefusalText(
         "writing {name} failed at byte {offset}: {cause}",

@@ -187,7 +187,7 @@ class _Reading:
             found = self._info.free_clusters
             # Systems are allowed to let this count lapse; a count that cannot be is another matter.
             slug = "fsinfo-odd" if found > self._boot.cluster_count else "free-count-odd"
-            self._say(slug, "FSInfo", what="free", found=found, counted=free)
+            self._say(slug, "FSInfo", what="free-count", found=found, counted=free)
         return free * self._boot.cluster_size
 
     # --- names and facts

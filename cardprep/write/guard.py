@@ -11,6 +11,7 @@ writing, for reading back and for the inspection.
 
 from __future__ import annotations
 
+import errno
 import os
 import stat
 from dataclasses import dataclass
@@ -24,12 +25,12 @@ from cardprep.medium.access import cannot_open
 from cardprep.medium.block_device import device_identity
 from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.image_file import SECTOR_SIZE
-from cardprep.medium.protocol import Identity, MediumKind, Sectors, read
-from cardprep.terms import MIB, SECTOR, spelled_out
+from cardprep.medium.protocol import Identity, MediumKind
+from cardprep.terms import SECTOR, spelled_out
 from cardprep.volume.serial import volume_serial
+from cardprep.write.blank import is_blank
 
 LOOP_MAJOR = 7
-LOOKED_AT = MIB
 _FLAGS = os.O_RDWR | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
 
 
@@ -108,6 +109,7 @@ def _new_image_file(path: Path, layout: Layout) -> WritableCard:
     descriptor = _open(path, _FLAGS | os.O_CREAT | os.O_EXCL)
     try:
         os.ftruncate(descriptor, layout.card_size)
+        _sync_folder(path.parent)
     except OSError as error:
         os.close(descriptor)
         path.unlink(missing_ok=True)
@@ -149,8 +151,6 @@ def _loop_device(path: Path, permission: Permission) -> WritableCard:
 
 
 def _open(path: Path, flags: int) -> int:
-    import errno
-
     try:
         return os.open(path, flags, 0o644)
     except OSError as error:
@@ -174,21 +174,30 @@ def _require_fit(card: WritableCard, layout: Layout) -> None:
 
 def _require_content(card: WritableCard, layout: Layout, permission: Permission) -> None:
     """Refuse a card that holds anything but nothing, or this very stage."""
-    sectors = card.sectors(direct=False)
-    if _is_blank(sectors) or permission.unfinished:
+    name = spelled_out(card.identity.name)
+    if permission.unfinished:
         return
     try:
-        serial = volume_serial(sectors)
+        if volume_serial(card.sectors(direct=False)) == layout.serial_text:
+            return
     except CardprepError:
-        serial = None
-    if serial != layout.serial_text:
-        raise WriteRefusedError("guard.content", name=spelled_out(card.identity.name))
+        # No volume: then it must be blank.
+        pass
+    try:
+        if is_blank(card.descriptor, card.identity.size or 0):
+            return
+    except OSError as error:
+        cause = error.strerror or type(error).__name__
+        raise WriteRefusedError("guard.unreadable", name=name, cause=cause) from error
+    raise WriteRefusedError("guard.content", name=name)
 
 
-def _is_blank(sectors: Sectors) -> bool:
-    """Return whether the first MiB, and the place where a volume usually begins, hold nothing."""
-    starts = (0, 4 * MIB)
-    looks = [
-        read(sectors, at, min(LOOKED_AT, sectors.size - at)) for at in starts if at < sectors.size
-    ]
-    return not any(any(look) for look in looks)
+def _sync_folder(folder: Path) -> None:
+    """Bring the name of a new file to the disk, where the system can."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -92,12 +92,16 @@ def _leave_the_cache(card: WritableCard, layout: Layout) -> bool:
     try:
         flags = fcntl.fcntl(card.descriptor, fcntl.F_GETFL)
         fcntl.fcntl(card.descriptor, fcntl.F_SETFL, flags | DIRECT)
-        # Some file systems take the flag and fail at the first read.
-        os.preadv(card.descriptor, [aligned_buffer(4096)], 0)
+        _direct_read(card.descriptor)
     except OSError:
         fcntl.fcntl(card.descriptor, fcntl.F_SETFL, flags & ~DIRECT)
         return card.identity.kind is MediumKind.IMAGE_FILE and _dropped(card.descriptor, layout)
     return True
+
+
+def _direct_read(descriptor: int) -> None:
+    """Read once: some file systems take the flag and fail at the first read."""
+    os.preadv(descriptor, [aligned_buffer(4096)], 0)
 
 
 def _dropped(descriptor: int, layout: Layout) -> bool:

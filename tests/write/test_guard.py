@@ -1,0 +1,269 @@
+"""What may be written and what may not, and that a refusal changes nothing."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from cardprep.errors import NotAllowedError, NotThereError, WriteRefusedError
+from cardprep.layout.build import lay_out
+from cardprep.layout.model import Layout
+from cardprep.terms import MIB
+from cardprep.write.blank import is_blank
+from cardprep.write.guard import Permission, open_for_writing
+from tests.cards import make_volume
+from tests.stages import Memory, make_stage, write_image
+
+
+def laid_out(content: bytes = b"x" * 5000) -> tuple[Layout, Memory]:
+    stage, source = make_stage([(("A.BIN",), content)], volume_size=64 * MIB)
+    return lay_out(stage), source
+
+
+@pytest.fixture
+def layout() -> Layout:
+    return laid_out()[0]
+
+
+def digest(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def refused(path: Path, layout: Layout, permission: Permission | None = None) -> str:
+    with pytest.raises(WriteRefusedError) as caught:
+        open_for_writing(path, layout, permission or Permission())
+    return caught.value.reason
+
+
+def test_a_file_that_is_not_there_becomes_an_empty_card(tmp_path: Path, layout: Layout) -> None:
+    path = tmp_path / "card.img"
+    with open_for_writing(path, layout, Permission()) as card:
+        assert card.identity.size == layout.card_size
+    assert path.stat().st_size == layout.card_size
+    assert path.stat().st_blocks == 0
+    card.close()
+
+
+def test_a_blank_card_keeps_its_size(tmp_path: Path, layout: Layout) -> None:
+    path = tmp_path / "card.img"
+    path.touch()
+    os.truncate(path, 8 * 10**9)
+    with open_for_writing(path, layout, Permission()) as card:
+        assert card.identity.size == 8 * 10**9
+
+
+def test_the_same_stage_may_be_written_again(tmp_path: Path) -> None:
+    layout, source = laid_out()
+    path = tmp_path / "card.img"
+    write_image(path, layout, source)
+    open_for_writing(path, layout, Permission()).close()
+
+
+def test_another_stages_card_may_not(tmp_path: Path, layout: Layout) -> None:
+    other, source = laid_out(b"other")
+    path = tmp_path / "card.img"
+    write_image(path, other, source)
+    before = digest(path)
+    assert refused(path, layout) == "guard.content"
+    assert digest(path) == before
+
+
+def test_a_broken_off_write_of_this_stage_may_be_finished(tmp_path: Path, layout: Layout) -> None:
+    path = tmp_path / "card.img"
+    path.write_bytes(b"\x01" * 100)
+    os.truncate(path, layout.card_size)
+    assert refused(path, layout) == "guard.content"
+    open_for_writing(path, layout, Permission(unfinished=True)).close()
+
+
+@pytest.mark.parametrize(
+    "at", [0, 511, 4 * MIB, 30 * MIB + 5, 67 * MIB], ids=lambda at: f"byte {at}"
+)
+def test_one_byte_of_somebodys_data_anywhere_is_enough(
+    tmp_path: Path, layout: Layout, at: int
+) -> None:
+    path = tmp_path / "card.img"
+    path.touch()
+    os.truncate(path, layout.card_size)
+    with path.open("r+b") as file:
+        file.seek(at)
+        file.write(b"w")
+    before = digest(path)
+    assert refused(path, layout) == "guard.content"
+    assert digest(path) == before
+
+
+def test_an_owners_card_is_refused(tmp_path: Path, layout: Layout) -> None:
+    tree = tmp_path / "tree"
+    tree.mkdir()
+    (tree / "waypoints.gpx").write_text("<gpx/>")
+    path = tmp_path / "card.img"
+    make_volume(path, 128 * MIB, "-F", "16", files=tree)
+    before = digest(path)
+    assert refused(path, layout) == "guard.content"
+    assert digest(path) == before
+
+
+def test_a_text_that_is_no_card_is_refused(tmp_path: Path, layout: Layout) -> None:
+    path = tmp_path / "letter.txt"
+    path.write_text("dear owner")
+    assert refused(path, layout) == "guard.too-small"
+    path.write_bytes(b"dear owner" * (7 * MIB))
+    assert refused(path, layout) == "guard.content"
+
+
+def test_what_is_no_file(tmp_path: Path, layout: Layout) -> None:
+    assert refused(tmp_path, layout) == "guard.kind"
+    os.mkfifo(tmp_path / "pipe")
+    assert refused(tmp_path / "pipe", layout) == "guard.kind"
+    assert refused(Path("/dev/null"), layout) == "guard.kind"
+
+
+def test_a_link_is_not_followed(tmp_path: Path, layout: Layout) -> None:
+    target = tmp_path / "other.img"
+    target.touch()
+    os.truncate(target, layout.card_size)
+    (tmp_path / "link").symlink_to(target)
+    assert refused(tmp_path / "link", layout) == "guard.link"
+
+
+def test_a_place_where_nothing_can_be_made(tmp_path: Path, layout: Layout) -> None:
+    with pytest.raises(NotThereError):
+        open_for_writing(tmp_path / "no folder" / "card.img", layout, Permission())
+    with pytest.raises(NotThereError):
+        open_for_writing(tmp_path / ("x" * 300), layout, Permission())
+
+
+def test_a_card_that_may_not_be_opened(
+    tmp_path: Path, layout: Layout, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "card.img"
+    path.touch()
+    os.truncate(path, layout.card_size)
+    for number, kind in ((13, NotAllowedError), (16, WriteRefusedError), (30, WriteRefusedError)):
+
+        def failing(*_: object, number: int = number) -> int:
+            raise OSError(number, os.strerror(number))
+
+        with monkeypatch.context() as patch:
+            patch.setattr("cardprep.write.guard.os.open", failing)
+            with pytest.raises(kind):
+                open_for_writing(path, layout, Permission())
+
+
+def test_a_card_that_cannot_be_read_is_not_written(
+    tmp_path: Path, layout: Layout, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "card.img"
+    path.touch()
+    os.truncate(path, layout.card_size)
+
+    def failing(*_: object) -> bool:
+        raise OSError(5, "Input/output error")
+
+    monkeypatch.setattr("cardprep.write.guard.is_blank", failing)
+    assert refused(path, layout) == "guard.unreadable"
+
+
+def test_no_room_for_a_new_card(
+    tmp_path: Path, layout: Layout, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def failing(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("cardprep.write.guard.os.ftruncate", failing)
+    assert refused(tmp_path / "card.img", layout) == "guard.no-room"
+    assert not (tmp_path / "card.img").exists()
+
+
+# --- devices
+
+
+def a_device(major: int) -> object:
+    return SimpleNamespace(st_mode=0o060660, st_rdev=os.makedev(major, 0))
+
+
+@pytest.mark.parametrize(
+    ("major", "permission", "reason"),
+    [
+        pytest.param(8, Permission(loop=True), "guard.device", id="a disk"),
+        pytest.param(179, Permission(loop=True), "guard.device", id="an SD slot"),
+        pytest.param(253, Permission(loop=True), "guard.device", id="a mapped device"),
+        pytest.param(7, Permission(), "guard.loop-not-named", id="a loop device by chance"),
+    ],
+)
+def test_devices_that_are_not_written(
+    layout: Layout,
+    monkeypatch: pytest.MonkeyPatch,
+    major: int,
+    permission: Permission,
+    reason: str,
+) -> None:
+    monkeypatch.setattr(Path, "stat", lambda _: a_device(major))
+    assert refused(Path("/dev/somewhere"), layout, permission) == reason
+
+
+@pytest.fixture
+def loop(tmp_path: Path, layout: Layout) -> Iterator[Path]:
+    """Make a loop device over a blank file of 68 MiB, which only root can."""
+    backing = tmp_path / "backing"
+    backing.touch()
+    os.truncate(backing, layout.card_size)
+    made = subprocess.run(
+        ["losetup", "--find", "--show", str(backing)],
+        env={"PATH": os.environ["PATH"] + ":/usr/sbin:/sbin"},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    if made.returncode:
+        # Without root no test can make one; what a user meets then is tested instead.
+        assert os.geteuid() != 0, made.stderr
+        yield Path("/dev/loop0")
+        return
+    device = Path(made.stdout.strip())
+    yield device
+    subprocess.run(
+        ["losetup", "--detach", str(device)],
+        env={"PATH": os.environ["PATH"] + ":/usr/sbin:/sbin"},
+        check=True,
+    )
+
+
+def test_a_loop_device_named_on_purpose(loop: Path, layout: Layout) -> None:
+    if os.geteuid() != 0:
+        with pytest.raises((NotAllowedError, NotThereError, WriteRefusedError)):
+            open_for_writing(loop, layout, Permission(loop=True))
+        return
+    assert refused(loop, layout) == "guard.loop-not-named"
+    with open_for_writing(loop, layout, Permission(loop=True)) as card:
+        assert card.identity.size == layout.card_size
+        assert card.identity.sector_size == 512
+        # Held by us, nobody else gets it, and neither would we if it were held.
+        assert refused(loop, layout, Permission(loop=True)) == "guard.held"
+
+
+def test_blank_reads_what_is_stored_and_nothing_else(tmp_path: Path) -> None:
+    path = tmp_path / "sparse"
+    path.touch()
+    os.truncate(path, 10**12)
+    descriptor = os.open(path, os.O_RDWR)
+    try:
+        assert is_blank(descriptor, 10**12)
+        os.pwrite(descriptor, bytes(5000), 10**11)
+        assert is_blank(descriptor, 10**12)
+        os.pwrite(descriptor, b"\x01", 10**12 - 1)
+        assert not is_blank(descriptor, 10**12)
+        assert is_blank(descriptor, 10**11)
+        assert is_blank(descriptor, 0)
+        # A file that became shorter meanwhile.
+        os.ftruncate(descriptor, 10)
+        assert is_blank(descriptor, 20)
+    finally:
+        os.close(descriptor)
