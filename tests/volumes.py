@@ -1,10 +1,17 @@
-"""What the undamaged volumes of tests/volume/conftest.py hold, and how a damaged one is read."""
+"""What the undamaged volumes of tests/volume/conftest.py hold, and how a damaged one is read.
+
+Also partition tables and boot sectors from numbers.
+"""
 
 from __future__ import annotations
+
+import struct
+from dataclasses import replace
 
 import pytest
 
 from cardprep.volume.card import CardContent, read_card
+from cardprep.volume.fat_boot import BootSector, Fat32Part
 from tests.cards import KIB, MIB, FatImage, content, paths
 
 OPTIONS = {12: ("-F", "12"), 16: ("-F", "16", "-s", "1"), 32: ("-F", "32", "-s", "1")}
@@ -49,3 +56,59 @@ def whole(image: FatImage, card: CardContent) -> set[str]:
             assert content(image.medium(), entry) == FILES[shown], shown
             found.add(shown)
     return found
+
+
+# --- partition tables
+
+# Where the partition of most cards begins, and how large the volume in it is.
+START = 4 * MIB
+VOLUME = 8 * MIB
+
+
+def partition(kind: int, start: int, count: int, status: int = 0) -> bytes:
+    """Return an entry of a partition table."""
+    return struct.pack("<B3xB3xII", status, kind, start, count)
+
+
+USUAL = partition(0x0E, START // 512, VOLUME // 512)
+
+
+def table(*entries: bytes) -> bytes:
+    """Return a first sector with these entries."""
+    return (bytes(446) + b"".join(entries)).ljust(510, b"\0") + b"\x55\xaa"
+
+
+def card_of(first: bytes, volume: bytes, at: int = START) -> bytes:
+    """Return a card with a first sector and, further on, a volume."""
+    return first.ljust(at, b"\0") + volume
+
+
+def boot_sector(bits: int, clusters: int, copies: int = 2) -> BootSector:
+    """Return the boot sector of a volume of so many clusters of a sector each."""
+    sectors_per_fat = -(-(clusters + 2) * bits // 8 // 512)
+    fat32 = Fat32Part(sectors_per_fat=sectors_per_fat) if bits == 32 else None
+    boot = BootSector(
+        jump=b"\xeb\x58\x90",
+        oem_name=b"gannet  ",
+        bytes_per_sector=512,
+        sectors_per_cluster=1,
+        reserved_sectors=1,
+        fat_count=copies,
+        root_entries=0 if fat32 else 512,
+        total_sectors_16=0,
+        media=0xF8,
+        sectors_per_fat_16=0 if fat32 else sectors_per_fat,
+        sectors_per_track=63,
+        heads=255,
+        hidden_sectors=0,
+        total_sectors_32=0,
+        fat32=fat32,
+        drive_number=0x80,
+        status=0,
+        extended_signature=0x29,
+        volume_id=0,
+        label=b"NO NAME    ",
+        type_text=b"FAT     ",
+        boot_code=bytes(420 if fat32 else 448),
+    )
+    return replace(boot, total_sectors_32=boot.first_data_sector + clusters)

@@ -14,7 +14,7 @@ from cardprep.texts.containers import FORMATS, PROBLEMS
 from cardprep.texts.findings import FINDINGS, FindingText
 from cardprep.texts.refusal_text import UNWORDED, RefusalText
 from cardprep.texts.refusals import REFUSALS
-from cardprep.texts.screens import SCREENS, WORDS
+from cardprep.texts.screens import FAMILIES, SCREENS, WORDS
 
 
 class _Named(dict[str, str | int]):
@@ -69,4 +69,5 @@ def _word(value: str | int) -> str | int:
     """Return a parameter as a person reads it: slugs become words, the rest stays."""
     if isinstance(value, int):
         return value
-    return WORDS.get(value) or FORMATS.get(value) or value
+    family = next((said for start, said in FAMILIES.items() if value.startswith(start)), None)
+    return WORDS.get(value) or FORMATS.get(value) or family or value

@@ -20,6 +20,11 @@ SEVERITIES: Mapping[str, str] = {"stop": "STOP", "caution": "CAUTION", "note": "
 # Values of parameters that a person reads as words.
 WORDS: Mapping[str, str] = {
     "free": "marked as free",
+    "free-count": "count of free clusters",
+    "mirroring": "only one of its FATs is kept up to date",
+    "backup-place": "place of its copy",
+    "fat-count": "number of FATs",
+    "label": "a label hides a file",
     "outside": "outside the volume",
     "bad": "marked as bad",
     "crossed": "another file's",
@@ -65,6 +70,9 @@ WORDS: Mapping[str, str] = {
     "medium.not-allowed": "this user may not read it",
     "medium.not-there": "it is gone",
 }
+
+# The same for whole families of reasons.
+FAMILIES: Mapping[str, str] = {"fat.": "it is no FAT volume that can be right"}
 
 KINDS: Mapping[str, str] = {
     "shop-opened": "shop opened",

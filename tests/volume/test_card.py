@@ -1,4 +1,4 @@
-"""A card's first sector: partition tables, volumes without one, what is not read but named."""
+"""A card's first sector: partition tables, and volumes without one."""
 
 from __future__ import annotations
 
@@ -12,36 +12,7 @@ from cardprep.findings import Finding, Severity
 from cardprep.volume.card import CardContent, read_card
 from cardprep.volume.model import Extent
 from tests.cards import KIB, MIB, FatImage, MemorySectors, make_volume, paths, run, slugs
-
-VOLUME = 8 * MIB
-START = 4 * MIB
-
-
-@pytest.fixture(scope="module")
-def volume(tmp_path_factory: pytest.TempPathFactory) -> bytes:
-    """Return a FAT16 volume that says it begins at sector 8192."""
-    folder = tmp_path_factory.mktemp("card")
-    (folder / "files").mkdir()
-    (folder / "files" / "STAGE.BIN").write_bytes(b"s" * 5000)
-    image = folder / "volume"
-    options = ("-F", "16", "-s", "1", "-h", "8192")
-    make_volume(image, VOLUME, *options, files=folder / "files")
-    return image.read_bytes()
-
-
-def entry(kind: int, start: int, count: int, status: int = 0) -> bytes:
-    return struct.pack("<B3xB3xII", status, kind, start, count)
-
-
-def table(*entries: bytes) -> bytes:
-    return (bytes(446) + b"".join(entries)).ljust(510, b"\0") + b"\x55\xaa"
-
-
-def card_of(first: bytes, volume: bytes, at: int = START) -> bytes:
-    return first.ljust(at, b"\0") + volume
-
-
-USUAL = entry(0x0E, START // 512, VOLUME // 512)
+from tests.volumes import START, USUAL, VOLUME, card_of, partition, table
 
 
 def read(data: bytes | bytearray, sector_size: int = 512) -> CardContent:
@@ -71,7 +42,7 @@ def test_one_partition(volume: bytes) -> None:
 @pytest.mark.parametrize("place", [0, 1, 2, 3])
 def test_the_partition_may_stand_in_any_entry(volume: bytes, place: int) -> None:
     entries = [bytes(16)] * 4
-    entries[place] = entry(0x0E, START // 512, VOLUME // 512, status=0x80)
+    entries[place] = partition(0x0E, START // 512, VOLUME // 512, status=0x80)
     card = read(card_of(table(*entries), volume))
     assert card.findings == ()
     assert (card.partitions[0].number, card.partitions[0].active) == (place + 1, True)
@@ -93,7 +64,7 @@ def test_the_partition_may_stand_in_any_entry(volume: bytes, place: int) -> None
     ],
 )
 def test_type_bytes(volume: bytes, kind: int, right: bool) -> None:
-    card = read(card_of(table(entry(kind, START // 512, VOLUME // 512)), volume))
+    card = read(card_of(table(partition(kind, START // 512, VOLUME // 512)), volume))
     assert set(paths(card)) == {"STAGE.BIN"}
     if right:
         assert card.findings == ()
@@ -156,9 +127,9 @@ def test_a_first_sector_that_is_both(volume: bytes) -> None:
         pytest.param(
             USUAL[:1] + b"B" + USUAL[2:] + b"Remove disks or other media!".ljust(48), id="text"
         ),
-        pytest.param(entry(0x0E, START // 512, 2**31), id="beyond the card"),
-        pytest.param(USUAL + entry(0, 5, 5), id="odd entry"),
-        pytest.param(entry(0x0E, 8192, 5, status=1), id="odd status"),
+        pytest.param(partition(0x0E, START // 512, 2**31), id="beyond the card"),
+        pytest.param(USUAL + partition(0, 5, 5), id="odd entry"),
+        pytest.param(partition(0x0E, 8192, 5, status=1), id="odd status"),
     ],
 )
 def test_boot_code_is_no_table(volume: bytes, entries: bytes) -> None:
@@ -175,7 +146,7 @@ def test_two_partitions(volume: bytes) -> None:
     later = START + VOLUME
     second = bytearray(volume)
     struct.pack_into("<I", second, 28, later // 512)
-    entries = (USUAL, entry(0x0E, later // 512, VOLUME // 512))
+    entries = (USUAL, partition(0x0E, later // 512, VOLUME // 512))
     card = read(card_of(table(*entries), volume + bytes(second)))
     finding = only(card)
     assert (finding.slug, finding.parameters) == ("several-partitions", {"count": 2})
@@ -207,19 +178,19 @@ def stretches(card: CardContent) -> set[tuple[str | None, object]]:
 def test_partitions_that_overlap(
     volume: bytes, places: Sequence[tuple[int, int]], overlaps: set[tuple[str, int]]
 ) -> None:
-    entries = [entry(0x0E, start, count) for start, count in places]
+    entries = [partition(0x0E, start, count) for start, count in places]
     assert stretches(read(card_of(table(*entries), volume))) == overlaps
 
 
 def test_a_partition_beyond_the_card(volume: bytes) -> None:
-    entries = table(entry(0x0E, START // 512, VOLUME // 512 + 1))
+    entries = table(partition(0x0E, START // 512, VOLUME // 512 + 1))
     finding = only(read(card_of(entries, volume)))
     assert (finding.slug, finding.structure) == ("partition-beyond-card", "partition 1")
     assert finding.parameters == {"end": START + VOLUME + 512, "size": START + VOLUME}
 
 
 def test_a_partition_that_begins_beyond_the_card(volume: bytes) -> None:
-    card = read(card_of(table(entry(0x0E, 2**32 - 1, 2**32 - 1)), volume))
+    card = read(card_of(table(partition(0x0E, 2**32 - 1, 2**32 - 1)), volume))
     assert slugs(card) == {"partition-beyond-card", "read-error"}
     assert card.volumes == ()
 
@@ -234,7 +205,7 @@ def test_a_card_that_was_cut_short(volume: bytes) -> None:
 
 
 def test_a_volume_beyond_its_partition(volume: bytes) -> None:
-    entries = table(entry(0x0E, START // 512, VOLUME // 512 - 1))
+    entries = table(partition(0x0E, START // 512, VOLUME // 512 - 1))
     finding = only(read(card_of(entries, volume)))
     assert finding.slug == "volume-beyond-partition"
     assert finding.severity is Severity.STOP
@@ -244,15 +215,17 @@ def test_a_volume_beyond_its_partition(volume: bytes) -> None:
     ("entries", "finding"),
     [
         pytest.param(
-            (entry(0x0E, START // 512, VOLUME // 512, status=0x42), bytes(16), USUAL),
+            (partition(0x0E, START // 512, VOLUME // 512, status=0x42), bytes(16), USUAL),
             ("partition-status-odd", {"found": 0x42}),
             id="status",
         ),
         pytest.param(
-            (USUAL, entry(0, 1, 1)), ("partition-table-odd", {"what": "entry"}), id="no type"
+            (USUAL, partition(0, 1, 1)), ("partition-table-odd", {"what": "entry"}), id="no type"
         ),
         pytest.param(
-            (USUAL, entry(0x0C, 1, 0)), ("partition-table-odd", {"what": "entry"}), id="no sectors"
+            (USUAL, partition(0x0C, 1, 0)),
+            ("partition-table-odd", {"what": "entry"}),
+            id="no sectors",
         ),
     ],
 )
@@ -273,7 +246,7 @@ def large_sectors(tmp_path_factory: pytest.TempPathFactory) -> bytes:
     image = tmp_path_factory.mktemp("large") / "volume"
     size = 32 * MIB
     make_volume(image, size, "-F", "16", "-S", "4096", "-s", "1", "-h", "1024")
-    return card_of(table(entry(0x0E, START // 4096, size // 4096)), image.read_bytes())
+    return card_of(table(partition(0x0E, START // 4096, size // 4096)), image.read_bytes())
 
 
 def test_a_table_in_the_sectors_that_the_card_announces(large_sectors: bytes) -> None:
@@ -290,5 +263,5 @@ def test_a_copy_of_such_a_card_as_a_file(large_sectors: bytes) -> None:
 
 def test_another_place_counts_only_if_its_volume_has_such_sectors(volume: bytes) -> None:
     # By sectors of 1024 bytes the entry leads to a volume, but to one that has other sectors.
-    card = read(card_of(table(entry(0x0E, START // 1024, VOLUME // 1024)), volume))
+    card = read(card_of(table(partition(0x0E, START // 1024, VOLUME // 1024)), volume))
     assert slugs(card) == {"volume-unreadable"}

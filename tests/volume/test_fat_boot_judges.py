@@ -130,7 +130,8 @@ def test_cluster_counts_of_images_that_are_always_the_same(
     assert boot.to_bytes() == data[:512]
 
 
-# Source: FAT: General Overview of On-Disk Format, v1.03, and fsck.fat 4.2, which goes by the empty 16-bit field before it counts.
+# Source: FAT: General Overview of On-Disk Format, v1.03, and fsck.fat 4.2, which goes by the
+# empty 16-bit field before it counts.
 @pytest.mark.oracle
 @pytest.mark.parametrize(
     ("layout", "clusters", "standard", "status", "remark"),

@@ -11,45 +11,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cardprep.errors import ReadFailedError, ShortReadError
-from cardprep.volume.fat_boot import BootSector, Fat32Part
+from cardprep.volume.fat_boot import BootSector
 from cardprep.volume.fat_chain import ChainEnd
 from cardprep.volume.fat_table import FileAllocationTable
 from tests.cards import FatImage, MemorySectors
+from tests.volumes import boot_sector
 
 END = {12: 0xFFF, 16: 0xFFFF, 32: 0x0FFFFFFF}
 BAD = {12: 0xFF7, 16: 0xFFF7, 32: 0x0FFFFFF7}
 CLUSTERS = {12: 3000, 16: 5000, 32: 70000}
 BITS = [pytest.param(bits, id=f"FAT{bits}") for bits in (12, 16, 32)]
-
-
-def boot_sector(bits: int, clusters: int, copies: int = 2) -> BootSector:
-    sectors_per_fat = -(-(clusters + 2) * bits // 8 // 512)
-    fat32 = Fat32Part(sectors_per_fat=sectors_per_fat) if bits == 32 else None
-    boot = BootSector(
-        jump=b"\xeb\x58\x90",
-        oem_name=b"gannet  ",
-        bytes_per_sector=512,
-        sectors_per_cluster=1,
-        reserved_sectors=1,
-        fat_count=copies,
-        root_entries=0 if fat32 else 512,
-        total_sectors_16=0,
-        media=0xF8,
-        sectors_per_fat_16=0 if fat32 else sectors_per_fat,
-        sectors_per_track=63,
-        heads=255,
-        hidden_sectors=0,
-        total_sectors_32=0,
-        fat32=fat32,
-        drive_number=0x80,
-        status=0,
-        extended_signature=0x29,
-        volume_id=0,
-        label=b"NO NAME    ",
-        type_text=b"FAT     ",
-        boot_code=bytes(420 if fat32 else 448),
-    )
-    return replace(boot, total_sectors_32=boot.first_data_sector + clusters)
 
 
 def image_of(bits: int, entries: dict[int, int], copies: int = 2) -> tuple[BootSector, FatImage]:

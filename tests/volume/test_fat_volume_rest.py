@@ -59,7 +59,7 @@ def label_entry(name: bytes, cluster: int = 0) -> bytes:
 
 def test_two_labels(originals: dict[int, bytes]) -> None:
     image = FatImage(originals[16])
-    at = image.folder_entry("SUB        ") + 32
+    at = image.folder_entry("EMPTY   BIN")
     image.data[at : at + 32] = label_entry(b"OTHER      ")
     finding = only(volume_of(image))
     assert (finding.slug, finding.structure) == ("labels-differ", "directory")
