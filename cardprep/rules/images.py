@@ -75,9 +75,12 @@ def altered(context: Context) -> list[Finding]:
             for number, (one, other) in enumerate(zip(image.chunks, digests.chunks, strict=False))
             if one != other
         ]
-        # The last chunk of a cut copy is shorter, so its digest says nothing.
+        # The last chunk of a cut copy is shorter, so its digest says nothing; a copy
+        # without one whole chunk cannot be told from something else, unless it is empty.
         whole = digests.size // CHUNK
-        if digests.size < image.size and all(number >= whole for number in differing):
+        provable = whole > 0 or digests.size == 0
+        shorter = digests.size < image.size
+        if shorter and provable and all(number >= whole for number in differing):
             findings.append(_about("cut-short", item, image, got=digests.size, wanted=image.size))
             continue
         chunks = len(differing) + abs(len(image.chunks) - len(digests.chunks))
