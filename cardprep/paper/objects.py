@@ -10,6 +10,7 @@ from cardprep.layout.compare import Compared
 from cardprep.layout.model import Layout
 from cardprep.rules.judge import Judgement
 from cardprep.shoplog.record import Record
+from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import finding as worded_finding
 
 
@@ -37,13 +38,13 @@ def judgement_object(
     return {
         "verdict": judgement.verdict.value,
         "card": {
-            "name": identity.name,
+            "name": spelled_out(identity.name),
             "kind": identity.kind.value,
             "size": identity.size,
             "volumes": [
                 {
                     "file_system": volume.file_system,
-                    "label": volume.label,
+                    "label": None if volume.label is None else spelled_out(volume.label),
                     "serial": volume.serial,
                     "cluster_size": volume.cluster_size,
                 }
