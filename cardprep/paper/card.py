@@ -42,6 +42,7 @@ def card_lines(
     ]
     lines.append(_held_against(stage, by_name=by_name))
     lines.append(screen("check.files", count=_files(inspection)))
+    lines = [folded for line in lines for folded in _wrapped(line, width)]
     for finding in judgement.findings:
         lines += finding_lines(finding, width)
     return lines
