@@ -70,7 +70,15 @@ class Door:
             raise self._refuse(key, "list of texts")
         return tuple(found)
 
-    def text_map(self, key: str) -> dict[str, str | None]:
+    def text_map(self, key: str) -> dict[str, str]:
+        """Return an object whose values are strings."""
+        values = self.optional_text_map(key)
+        found = {k: v for k, v in values.items() if v is not None}
+        if len(found) != len(values):
+            raise self._refuse(key, "object of texts")
+        return found
+
+    def optional_text_map(self, key: str) -> dict[str, str | None]:
         """Return an object whose values are strings or null."""
         value = self._take(key)
         if not isinstance(value, Mapping):

@@ -70,4 +70,7 @@ def _word(value: str | int) -> str | int:
     if isinstance(value, int):
         return value
     family = next((said for start, said in FAMILIES.items() if value.startswith(start)), None)
-    return WORDS.get(value) or FORMATS.get(value) or family or value
+    known = WORDS.get(value) or FORMATS.get(value) or family
+    if known is None and value in REFUSALS and "{" not in REFUSALS[value].message:
+        known = REFUSALS[value].message
+    return known or value

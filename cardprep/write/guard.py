@@ -91,7 +91,7 @@ def open_for_writing(path: Path, layout: Layout, permission: Permission) -> Writ
     except (OSError, ValueError) as error:
         raise cannot_open(path, error) from error
     if stat.S_ISREG(mode):
-        card = _image_file(path)
+        card = _image_file(path, layout)
     elif stat.S_ISBLK(mode):
         card = _loop_device(path, permission)
     else:
@@ -107,6 +107,11 @@ def open_for_writing(path: Path, layout: Layout, permission: Permission) -> Writ
 
 def _new_image_file(path: Path, layout: Layout) -> WritableCard:
     descriptor = _open(path, _FLAGS | os.O_CREAT | os.O_EXCL)
+    return _grown(path, descriptor, layout)
+
+
+def _grown(path: Path, descriptor: int, layout: Layout) -> WritableCard:
+    """Give an empty file the size of a card; sparse, so that nothing is stored yet."""
     try:
         os.ftruncate(descriptor, layout.card_size)
         _sync_folder(path.parent)
@@ -119,10 +124,14 @@ def _new_image_file(path: Path, layout: Layout) -> WritableCard:
     return _file_card(path, descriptor)
 
 
-def _image_file(path: Path) -> WritableCard:
+def _image_file(path: Path, layout: Layout) -> WritableCard:
     if path.is_symlink():
         raise WriteRefusedError("guard.link", name=spelled_out(str(path)))
-    return _file_card(path, _open(path, _FLAGS | getattr(os, "O_NOFOLLOW", 0)))
+    descriptor = _open(path, _FLAGS | getattr(os, "O_NOFOLLOW", 0))
+    if os.fstat(descriptor).st_size == 0:
+        # What is left when a computer stopped between making a file and giving it its size.
+        return _grown(path, descriptor, layout)
+    return _file_card(path, descriptor)
 
 
 def _file_card(path: Path, descriptor: int) -> WritableCard:

@@ -58,6 +58,14 @@ def test_a_blank_card_keeps_its_size(tmp_path: Path, layout: Layout) -> None:
         assert card.identity.size == 8 * 10**9
 
 
+def test_an_empty_file_becomes_a_card_too(tmp_path: Path, layout: Layout) -> None:
+    path = tmp_path / "card.img"
+    path.touch()
+    with open_for_writing(path, layout, Permission()) as card:
+        assert card.identity.size == layout.card_size
+    assert path.stat().st_size == layout.card_size
+
+
 def test_the_same_stage_may_be_written_again(tmp_path: Path) -> None:
     layout, source = laid_out()
     path = tmp_path / "card.img"
