@@ -17,7 +17,7 @@ from cardprep.paper.objects import judgement_object
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 
-app = typer.Typer(rich_markup_mode=None)
+app = typer.Typer(add_completion=False, rich_markup_mode=None)
 
 
 @app.command("check", help=COMMANDS["check"])

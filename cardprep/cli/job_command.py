@@ -20,7 +20,9 @@ from cardprep.terms import Version
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 
-app = typer.Typer(help=COMMANDS["job"], no_args_is_help=True, rich_markup_mode=None)
+app = typer.Typer(
+    help=COMMANDS["job"], no_args_is_help=True, add_completion=False, rich_markup_mode=None
+)
 
 
 @app.command("open", help=HELP["job open"])

@@ -14,7 +14,9 @@ from cardprep.paper.objects import record_object
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 
-app = typer.Typer(help=COMMANDS["log"], no_args_is_help=True, rich_markup_mode=None)
+app = typer.Typer(
+    help=COMMANDS["log"], no_args_is_help=True, add_completion=False, rich_markup_mode=None
+)
 
 
 @app.command("show", help=HELP["log show"])

@@ -13,7 +13,9 @@ from cardprep.errors import ManifestTextError
 from cardprep.texts.catalogue import refusal, screen
 from cardprep.texts.commands import COMMANDS, HELP
 
-app = typer.Typer(help=COMMANDS["manifest"], no_args_is_help=True, rich_markup_mode=None)
+app = typer.Typer(
+    help=COMMANDS["manifest"], no_args_is_help=True, add_completion=False, rich_markup_mode=None
+)
 
 
 @app.command("check", help=HELP["manifest check"])

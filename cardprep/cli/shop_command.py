@@ -14,7 +14,9 @@ from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 
-app = typer.Typer(help=COMMANDS["shop"], no_args_is_help=True, rich_markup_mode=None)
+app = typer.Typer(
+    help=COMMANDS["shop"], no_args_is_help=True, add_completion=False, rich_markup_mode=None
+)
 
 
 @app.command("new", help=HELP["shop new"])

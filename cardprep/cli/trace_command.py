@@ -13,7 +13,7 @@ from cardprep.paper.log import traced_lines
 from cardprep.paper.objects import record_object
 from cardprep.texts.commands import COMMANDS, HELP
 
-app = typer.Typer(rich_markup_mode=None)
+app = typer.Typer(add_completion=False, rich_markup_mode=None)
 
 
 @app.command("trace", help=COMMANDS["trace"])

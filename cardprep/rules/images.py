@@ -176,7 +176,9 @@ def unknown_files(context: Context) -> list[Finding]:
         else:
             size = item.file.size
             findings.append(Finding("unknown-file", item.file.shown, "directory", {"size": size}))
-    if not any(item.image is not None for item in context.files):
+    # Of a card without a volume that is said already.
+    looked_into = context.inspection.content is None or context.inspection.volumes
+    if looked_into and not any(item.image is not None for item in context.files):
         findings.append(Finding("no-image", None, "directory", {"files": len(context.files)}))
     return findings
 

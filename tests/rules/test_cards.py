@@ -161,7 +161,7 @@ USE, CARE, STOP, CANNOT = (
             {"container-broken", "unknown-file", "no-image"},
             id="a record file with a wrong checksum",
         ),
-        pytest.param([], STOP, {"no-volume", "no-image"}, id="a blank card"),
+        pytest.param([], STOP, {"no-volume"}, id="a blank card"),
     ],
 )
 def test_whole_cards(files: Files, verdict: Verdict, found: set[str]) -> None:
