@@ -7,7 +7,7 @@ count of the data records so far, S7 S8 S9 end with the start address; S4 is
 reserved. Some writers leave the end record out; if a count stands last, the
 data are all there.
 
-Source: Motorola M68000 Family Programmer's Reference Manual, appendix C
+Source: M68000 Family Programmer's Reference Manual, appendix C
 "S-Record Output Format"; S6 by common practice, no published source.
 """
 

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from types import TracebackType
-from typing import Self
-
+from cardprep.medium.closing import Closing
 from cardprep.medium.protocol import Identity, Sectors
 
 
-class Forwarding:
+class Forwarding(Closing):
     """The same sectors under another object; what is added stands in its subclasses."""
 
     def __init__(self, sectors: Sectors) -> None:
@@ -37,18 +35,6 @@ class Forwarding:
     def close(self) -> None:
         """Close the sectors behind it."""
         self._sectors.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-        /,
-    ) -> None:
-        self.close()
 
     def read_into(self, offset: int, buffer: memoryview) -> None:
         """Fill `buffer` from `offset`; see Sectors.read_into."""

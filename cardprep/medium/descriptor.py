@@ -14,11 +14,10 @@ import ctypes
 import errno
 import mmap
 import os
-from types import TracebackType
-from typing import Self
 
 from cardprep.errors import ReadFailedError, ShortReadError
 from cardprep.medium.access import read_at
+from cardprep.medium.closing import Closing
 from cardprep.medium.protocol import Identity
 from cardprep.terms import spelled_out
 
@@ -27,7 +26,7 @@ ALIGNMENT = 4096
 BOUNCE = 1024 * 1024
 
 
-class DescriptorSectors:
+class DescriptorSectors(Closing):
     """The sectors behind an open descriptor.
 
     identity  what it is; its size and sector size must be known
@@ -69,18 +68,6 @@ class DescriptorSectors:
         if self._owned and self._descriptor >= 0:
             os.close(self._descriptor)
         self._descriptor = -1
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-        /,
-    ) -> None:
-        self.close()
 
     def read_into(self, offset: int, buffer: memoryview) -> None:
         """Fill `buffer` from `offset`; see Sectors.read_into."""

@@ -14,11 +14,10 @@ import stat
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from cardprep.errors import FolderTooLargeError, NotThereError, ReadFailedError
 from cardprep.medium.access import cannot_open, read_on
+from cardprep.medium.closing import Closing
 from cardprep.medium.protocol import FolderEntry, Identity, MediumKind
 from cardprep.terms import MIB, spelled_out
 
@@ -27,7 +26,7 @@ ENTRY_LIMIT = 200_000
 BLOCK = MIB
 
 
-class MountedFolder:
+class MountedFolder(Closing):
     """A folder that the system shows, read only."""
 
     def __init__(self, path: Path) -> None:
@@ -41,18 +40,6 @@ class MountedFolder:
 
     def close(self) -> None:
         """Do nothing; no descriptor is kept between calls."""
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-        /,
-    ) -> None:
-        self.close()
 
     def entries(self) -> Iterator[FolderEntry]:
         """Give everything below the folder, folders before what they hold, in byte order."""

@@ -16,13 +16,12 @@ import os
 import stat
 from dataclasses import dataclass
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 from cardprep.errors import CardprepError, WriteRefusedError
 from cardprep.layout.model import Layout
 from cardprep.medium.access import cannot_open
 from cardprep.medium.block_device import device_identity
+from cardprep.medium.closing import Closing
 from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.image_file import SECTOR_SIZE
 from cardprep.medium.protocol import Identity, MediumKind
@@ -47,7 +46,7 @@ class Permission:
     unfinished: bool = False
 
 
-class WritableCard:
+class WritableCard(Closing):
     """A card that the guard let through; made by `open_for_writing` alone."""
 
     def __init__(self, descriptor: int, identity: Identity) -> None:
@@ -63,18 +62,6 @@ class WritableCard:
         if self.descriptor >= 0:
             os.close(self.descriptor)
             self.descriptor = -1
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-        /,
-    ) -> None:
-        self.close()
 
 
 def open_for_writing(path: Path, layout: Layout, permission: Permission) -> WritableCard:
