@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import textwrap
+from collections import Counter
+from collections.abc import Sequence
 
 from cardprep.findings import Finding, Severity, Verdict
 from cardprep.inspection.model import Inspection
@@ -13,6 +15,7 @@ from cardprep.texts.catalogue import finding as worded_finding
 from cardprep.texts.catalogue import screen
 from cardprep.texts.screens import SEVERITIES, VERDICTS
 
+SHOWN_OF_A_KIND = 8
 _INDENT = " " * 10
 
 
@@ -43,8 +46,21 @@ def card_lines(
     lines.append(_held_against(stage, by_name=by_name))
     lines.append(screen("check.files", count=_files(inspection)))
     lines = [folded for line in lines for folded in _wrapped(line, width)]
-    for finding in judgement.findings:
-        lines += finding_lines(finding, width)
+    return [*lines, *findings_lines(judgement.findings, width)]
+
+
+def findings_lines(findings: Sequence[Finding], width: int) -> list[str]:
+    """Return all findings, but of one kind no more than a person reads; ``--json`` has the rest."""
+    counts = Counter(finding.slug for finding in findings)
+    shown: Counter[str] = Counter()
+    lines: list[str] = []
+    for finding in findings:
+        shown[finding.slug] += 1
+        if shown[finding.slug] <= SHOWN_OF_A_KIND:
+            lines += finding_lines(finding, width)
+        if shown[finding.slug] == SHOWN_OF_A_KIND < counts[finding.slug]:
+            more = counts[finding.slug] - SHOWN_OF_A_KIND
+            lines.append(_INDENT + screen("check.more", count=more))
     return lines
 
 

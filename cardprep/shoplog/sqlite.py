@@ -267,7 +267,7 @@ class SqliteLog:
             raise BadValueError("log.range")
         # The column is one of two names in this file.
         statement = (
-            f"SELECT sequence, {column} FROM record"  # noqa: S608
+            f"SELECT sequence, {column} FROM record"  # noqa: S608 - the column is one of two constants here
             " WHERE sequence >= ? AND sequence < ? ORDER BY sequence LIMIT ?"
         )
         expected = start

@@ -156,6 +156,7 @@ SCREENS: Mapping[str, str] = {
     "words.none": "none",
     "words.one-file": "one file",
     "words.files": "{count} files",
+    "check.more": "and {count} more of this kind; --json lists them all",
     "check.reading": "reading the card",
     # log and trace
     "log.line": "{sequence}  {time}  {kind}  {about}",

@@ -18,7 +18,13 @@ from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.job.visit import Display, Job, JobName, Unit, Vessel
 from cardprep.layout.build import lay_out
 from cardprep.medium.protocol import Identity, MediumKind
-from cardprep.paper.card import card_lines, finding_lines, verdict_line
+from cardprep.paper.card import (
+    SHOWN_OF_A_KIND,
+    card_lines,
+    finding_lines,
+    findings_lines,
+    verdict_line,
+)
 from cardprep.paper.job import (
     announced_lines,
     cautions,
@@ -105,6 +111,16 @@ def test_notes_are_short_and_the_rest_says_why_and_what_to_do() -> None:
     stop = "\n".join(finding_lines(Finding("name-twice", "A.BIN"), 80))
     assert "why:" in stop
     assert "do:" in stop
+
+
+def test_of_one_kind_no_more_is_shown_than_a_person_reads() -> None:
+    many = [Finding("unknown-file", f"{n}.BIN", None, {"size": n}) for n in range(500)]
+    lines = findings_lines([*many, Finding("leftover", "Thumbs.db")], 80)
+    assert sum("is not in the manifest" in line for line in lines) == SHOWN_OF_A_KIND
+    assert any(f"{500 - SHOWN_OF_A_KIND} more" in line for line in lines)
+    assert "Thumbs.db" in lines[-1]
+    few = findings_lines(many[:SHOWN_OF_A_KIND], 80)
+    assert not any("more" in line for line in few)
 
 
 def test_every_kind_has_a_verdict_line_of_its_own() -> None:
