@@ -13,9 +13,9 @@ import sys
 def main() -> None:
     """Run the command line and leave with its exit status."""
     if sys.argv[1:] in (["--version"], ["-V"]):
-        from importlib.metadata import version
+        from cardprep.version import VERSION
 
-        sys.stdout.write(f"cardprep {version('cardprep')}\n")
+        sys.stdout.write(f"cardprep {VERSION}\n")
         sys.exit(0)
     from cardprep.cli.run import run
 

@@ -35,7 +35,7 @@ FLOORS = {
             "inspection manifest shop shoplog",
             "images volume job",
             "medium",
-            "findings terms texts canonical sshsig progress digests",
+            "findings terms texts canonical sshsig progress digests version",
             "errors",
         ]
     )

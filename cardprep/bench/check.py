@@ -7,7 +7,7 @@ from pathlib import Path
 
 from cardprep.bench.jobs import all_plans, find_stage, stages_in
 from cardprep.bench.open import Bench
-from cardprep.bench.write import BEGUN, ENDED, findings_body
+from cardprep.bench.records import BEGUN, CHECKED, ENDED, findings_body
 from cardprep.canonical import Json
 from cardprep.errors import CardprepError
 from cardprep.inspection.card import Watched, inspect_card
@@ -26,8 +26,6 @@ from cardprep.rules.context import Context
 from cardprep.rules.judge import Judgement, judge
 from cardprep.terms import spelled_out
 from cardprep.volume.serial import volume_serial
-
-CHECKED = "card-checked"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from cardprep.bench.open import Bench
+from cardprep.bench.records import OPENED, PLANNED
 from cardprep.canonical import Json
 from cardprep.errors import JobError
 from cardprep.job.stage import Stage
 from cardprep.job.visit import Display, Job, JobName, Unit, Vessel
 from cardprep.shoplog.record import Record
-from cardprep.vessel.plan import Plan, plan
-from cardprep.vessel.stages import stages_of
 
-OPENED = "job-opened"
-PLANNED = "job-planned"
+if TYPE_CHECKING:
+    from cardprep.vessel.plan import Plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,6 +50,10 @@ def plan_job(bench: Bench, name: JobName) -> Planned:
     Raises JobError if there is no such job, NoPlanError or LayoutError if there
     is no plan, ManifestUntrustedError. A new plan takes the place of the one before.
     """
+    # Whoever only looks a job up does without the planner.
+    from cardprep.vessel.plan import plan
+    from cardprep.vessel.stages import stages_of
+
     job = find_job(bench, name)
     trusted = bench.trusted()
     planned = plan(job, trusted.manifest)

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from cardprep.bench.records import SHOP_OPENED
 from cardprep.canonical import Json
 from cardprep.errors import (
     CardprepError,
@@ -20,7 +21,6 @@ from cardprep.errors import (
     ShopFolderError,
     ShopKeyError,
 )
-from cardprep.manifest.edit import new_text
 from cardprep.manifest.text import SIZE_LIMIT
 from cardprep.manifest.trust import TrustedManifest, sign, trust
 from cardprep.shop.files import read_if_there, read_whole
@@ -125,6 +125,9 @@ def new_shop(place: Place, *, name: str, bench: str, operator: str, key: Signer)
     key  a new PrivateKey, which is then kept in the folder, or one that
          ssh-agent holds, of which only the public part is kept
     """
+    # Only here is a text made; reading one does without what makes it.
+    from cardprep.manifest.edit import new_text
+
     text = new_text(name)
     signature = sign(text, key)
     shop = create(
@@ -145,7 +148,7 @@ def new_shop(place: Place, *, name: str, bench: str, operator: str, key: Signer)
             "public_key": public_key_line(key.public_key),
             "fingerprint": fingerprint(key.public_key),
         }
-        opened.record("shop-opened", body)
+        opened.record(SHOP_OPENED, body)
         opened.trusted()
     finally:
         log.close()

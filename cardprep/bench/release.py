@@ -8,6 +8,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from cardprep.bench.open import Bench
+from cardprep.bench.records import SIGNED, TAKEN_IN
 from cardprep.canonical import Json
 from cardprep.digests import ContentDigests, FileDigests
 from cardprep.errors import (
@@ -107,7 +108,7 @@ def take_in(
         raise IntakeRefusedError("intake.changed", name=spelled_out(path.name))
     if known is None:
         write_whole(bench.shop.manifest, changed)
-        bench.record("image-taken-in", _intake_body(image, container), _index(image))
+        bench.record(TAKEN_IN, _intake_body(image, container), _index(image))
     return TakenIn(
         image=image,
         container=container,
@@ -277,7 +278,7 @@ def sign_manifest(bench: Bench) -> Signed:
         "images": images,
         "signature": signature.decode(),
     }
-    bench.record("manifest-signed", body, [("digest", sha256)])
+    bench.record(SIGNED, body, [("digest", sha256)])
     bench.trusted()
     return Signed(serial=serial, sha256=sha256, images=images, changed=True)
 

@@ -8,9 +8,9 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from cardprep.bench.jobs import OPENED, find_job
+from cardprep.bench.jobs import find_job
 from cardprep.bench.open import Bench
-from cardprep.bench.write import ENDED
+from cardprep.bench.records import ENDED, OPENED
 from cardprep.errors import BadValueError, CardprepError, JobError
 from cardprep.job.visit import Job, JobName
 from cardprep.medium.descriptor import aligned_buffer

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from cardprep.bench.jobs import find_stage
 from cardprep.bench.open import Bench
+from cardprep.bench.records import BEGUN, ENDED, findings_body
 from cardprep.canonical import Json
 from cardprep.errors import (
     CardprepError,
@@ -23,7 +24,6 @@ from cardprep.errors import (
     StoppedError,
     WriteFailedError,
 )
-from cardprep.findings import Finding
 from cardprep.job.stage import Stage, StageFile
 from cardprep.job.visit import JobName
 from cardprep.layout.build import lay_out
@@ -39,9 +39,6 @@ from cardprep.shoplog.store import seal
 from cardprep.terms import spelled_out
 from cardprep.write.guard import Permission, open_for_writing
 from cardprep.write.put import put, read_back
-
-BEGUN = "write-begun"
-ENDED = "write-ended"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,20 +148,6 @@ def write_card(
     }
     bench.record(ENDED, body, _index(wanted, announced))
     return Written(announced=announced, judgement=judgement, checkpoint=seal(bench.log, signer))
-
-
-def findings_body(findings: tuple[Finding, ...]) -> list[Json]:
-    """Return findings as they go into a record."""
-    return [
-        {
-            "slug": finding.slug,
-            "severity": finding.severity.value,
-            "path": finding.path,
-            "structure": finding.structure,
-            "parameters": dict(finding.parameters),
-        }
-        for finding in findings
-    ]
 
 
 def _is_unfinished(bench: Bench, wanted: CardToWrite, layout: Layout) -> bool:

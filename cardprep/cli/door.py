@@ -9,7 +9,6 @@ import signal
 import sys
 import time
 from collections.abc import Callable
-from importlib.metadata import version
 from pathlib import Path
 
 import typer
@@ -20,6 +19,7 @@ from cardprep.findings import Verdict
 from cardprep.paper.card import verdict_line
 from cardprep.progress import Cancel, Progress, silent
 from cardprep.shop.place import settings_folder, shop_folder
+from cardprep.version import VERSION
 
 STATUS = {
     Verdict.USE: 0,
@@ -45,7 +45,7 @@ def place(ctx: typer.Context) -> Place:
         shop=shop_folder(option, environment, home, sys.platform),
         settings=settings_folder(environment, home, sys.platform),
         agent_socket=environment.get("SSH_AUTH_SOCK"),
-        version=version("cardprep"),
+        version=VERSION,
         clock=lambda: time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
     )
 
