@@ -45,6 +45,21 @@ class Door:
             raise self._refuse(key, "text")
         return value
 
+    def parsed(self, key: str, read: Callable[[str], Value], wanted: str) -> Value:
+        """Return what `read` makes of a string; one that it refuses is named by its place.
+
+        wanted  what `read` takes, for the error
+        """
+        text = self.text(key)
+        try:
+            return read(text)
+        except BadValueError as error:
+            raise self._refuse(key, wanted) from error
+
+    def optional_parsed(self, key: str, read: Callable[[str], Value], wanted: str) -> Value | None:
+        """Return the same, or None where null stands."""
+        return None if self._take(key) is None else self.parsed(key, read, wanted)
+
     def integer(self, key: str, low: int, high: int) -> int:
         """Return an integer from `low` to `high`, both included."""
         value = self._take(key)
@@ -70,23 +85,25 @@ class Door:
             raise self._refuse(key, "list of texts")
         return tuple(found)
 
-    def text_map(self, key: str) -> dict[str, str]:
-        """Return an object whose values are strings."""
-        values = self.optional_text_map(key)
-        found = {k: v for k, v in values.items() if v is not None}
-        if len(found) != len(values):
-            raise self._refuse(key, "object of texts")
-        return found
-
-    def optional_text_map(self, key: str) -> dict[str, str | None]:
-        """Return an object whose values are strings or null."""
+    def parsed_map(
+        self, key: str, read: Callable[[str], Value], wanted: str
+    ) -> dict[str, Value | None]:
+        """Return an object whose values are strings that `read` takes, or null."""
         value = self._take(key)
         if not isinstance(value, Mapping):
             raise self._refuse(key, "object")
-        found = {k: v for k, v in value.items() if v is None or isinstance(v, str)}
-        if len(found) != len(value):
-            raise self._refuse(key, "object of texts")
-        return found
+        inner = Door(value, f"{self._where}.{key}")
+        return {name: inner.optional_parsed(name, read, wanted) for name in value}
+
+    def full_parsed_map(
+        self, key: str, read: Callable[[str], Value], wanted: str
+    ) -> dict[str, Value]:
+        """Return the same where no value may be null."""
+        found = self.parsed_map(key, read, wanted)
+        full = {name: value for name, value in found.items() if value is not None}
+        if len(full) != len(found):
+            raise self._refuse(key, wanted)
+        return full
 
     def many(self, key: str, read: Callable[[Json, str], Value]) -> tuple[Value, ...]:
         """Return a list whose items are read by `read`, which gets item and place."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from cardprep.canonical import INTEGER_LIMIT, Json
 from cardprep.errors import BadValueError
 from cardprep.job.door import Door
-from cardprep.job.visit import JobName
+from cardprep.job.visit import JobName, require_line
 from cardprep.terms import GIB, MIB, ImageType, Version, spelled_out
 
 _SHA256 = re.compile("[0-9a-f]{64}")
@@ -47,7 +47,7 @@ class StageFile:
     released: str
 
     def __post_init__(self) -> None:
-        """Refuse what could not be laid out or checked."""
+        """Refuse what could not be laid out, checked or printed."""
         if not self.path or not all(self.path):
             raise BadValueError("stage.path")
         if not 0 <= self.size < INTEGER_LIMIT:
@@ -56,6 +56,8 @@ class StageFile:
             raise BadValueError("stage.digest", found=spelled_out(self.sha256[:70]))
         if not _RELEASED.fullmatch(self.released):
             raise BadValueError("stage.released", found=spelled_out(self.released[:40]))
+        for model in self.models:
+            require_line(model, "model")
 
     def to_record(self) -> Json:
         """Return the value as a JSON object."""
@@ -80,7 +82,7 @@ class StageFile:
             sha256=door.text("sha256"),
             image_type=ImageType(door.text("type"), door.text("code")),
             models=door.texts("models"),
-            version=Version(door.text("version")),
+            version=door.parsed("version", Version, "version"),
             released=door.text("released"),
         )
         door.close()
@@ -163,6 +165,7 @@ class Stage:
             raise BadValueError("stage.number", found=self.number, of=self.of)
         if not self.files:
             raise BadValueError("stage.empty")
+        require_line(self.display, "display")
 
     @property
     def types(self) -> tuple[ImageType, ...]:
@@ -186,7 +189,7 @@ class Stage:
         """Read what to_record gave; BadValueError otherwise."""
         door = Door(record, where)
         stage = cls(
-            job=JobName.parse(door.text("job")),
+            job=door.parsed("job", JobName.recorded, "name of a job"),
             number=door.integer("number", 1, STAGES_MOST),
             of=door.integer("of", 1, STAGES_MOST),
             display=door.text("display"),

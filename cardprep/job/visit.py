@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from cardprep.canonical import Json
 from cardprep.errors import BadValueError
 from cardprep.job.door import Door
-from cardprep.terms import Version, spelled_out
+from cardprep.terms import ImageType, Version, spelled_out
 
 _DIGITS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _DECIMAL_MOST = 9999
@@ -58,7 +58,9 @@ class JobName:
     @classmethod
     def parse(cls, text: str) -> JobName:
         """Read a name as a person types it; small letters are taken too."""
-        match = _NAME.fullmatch(text.strip().upper())
+        typed = text.strip()
+        # Some letters that are not ASCII have a capital that is.
+        match = _NAME.fullmatch(typed.upper()) if typed.isascii() else None
         if match is None:
             raise BadValueError("job.name", found=spelled_out(text[:40]))
         digits = match[2]
@@ -66,6 +68,14 @@ class JobName:
             return cls(match[1], int(digits))
         number = int(digits, 36) - _FIRST_WITH_LETTER + _DECIMAL_MOST + 1
         return cls(match[1], number)
+
+    @classmethod
+    def recorded(cls, text: str) -> JobName:
+        """Read a name as it stands in a record, where it has one spelling."""
+        name = cls.parse(text)
+        if str(name) != text:
+            raise BadValueError("job.name", found=spelled_out(text[:40]))
+        return name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +91,7 @@ class Vessel:
 
     def __post_init__(self) -> None:
         """Refuse an empty or endless name and what is no MMSI."""
-        _require_line(self.name, "vessel")
+        require_line(self.name, "vessel")
         if self.mmsi is not None and not _MMSI.fullmatch(self.mmsi):
             raise BadValueError("job.mmsi", found=spelled_out(self.mmsi[:40]))
 
@@ -117,10 +127,13 @@ class Unit:
 
     def __post_init__(self) -> None:
         """Refuse empty or endless names."""
-        _require_line(self.model, "model")
-        _require_line(self.role, "role")
+        require_line(self.model, "model")
+        require_line(self.role, "role")
         if self.serial is not None:
-            _require_line(self.serial, "serial")
+            require_line(self.serial, "serial")
+        for word in (*self.versions, *self.wanted):
+            # The code is of no matter here; this refuses a word that no type can have.
+            ImageType(word, "NONE")
 
     def to_record(self) -> Json:
         """Return the value as a JSON object."""
@@ -136,14 +149,12 @@ class Unit:
     def from_record(cls, record: Json, where: str) -> Unit:
         """Read what to_record gave; BadValueError otherwise."""
         door = Door(record, where)
-        versions = door.text_map("versions")
-        wanted = door.text_map("wanted")
         unit = cls(
             model=door.text("model"),
             role=door.text("role"),
             serial=door.optional_text("serial"),
-            versions={k: None if v is None else Version(v) for k, v in versions.items()},
-            wanted={k: Version(v or "") for k, v in wanted.items()},
+            versions=door.parsed_map("versions", Version, "version"),
+            wanted=door.full_parsed_map("wanted", Version, "version"),
         )
         door.close()
         return unit
@@ -161,7 +172,7 @@ class Display:
 
     def __post_init__(self) -> None:
         """Refuse an empty or endless model."""
-        _require_line(self.model, "model")
+        require_line(self.model, "model")
 
     def to_record(self) -> Json:
         """Return the value as a JSON object."""
@@ -174,9 +185,9 @@ class Display:
     def from_record(cls, record: Json, where: str) -> Display:
         """Read what to_record gave; BadValueError otherwise."""
         door = Door(record, where)
-        software = door.optional_text("software")
         display = cls(
-            model=door.text("model"), software=None if software is None else Version(software)
+            model=door.text("model"),
+            software=door.optional_parsed("software", Version, "version"),
         )
         door.close()
         return display
@@ -210,7 +221,7 @@ class Job:
         """Read what to_record gave; BadValueError otherwise."""
         door = Door(record, where)
         job = cls(
-            name=JobName.parse(door.text("name")),
+            name=door.parsed("name", JobName.recorded, "name of a job"),
             vessel=door.one("vessel", Vessel.from_record),
             display=door.one("display", Display.from_record),
             units=door.many("units", Unit.from_record),
@@ -219,7 +230,7 @@ class Job:
         return job
 
 
-def _require_line(text: str, what: str) -> None:
+def require_line(text: str, what: str) -> None:
     """Refuse what cannot stand on one line of a sheet."""
     if not text.strip() or len(text) > LINE_MOST or spelled_out(text).replace("\\\\", "\\") != text:
         raise BadValueError("job.line", what=what, found=spelled_out(text[:40]))

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from cardprep import canonical
 from cardprep.errors import BadValueError, CardprepError
-from cardprep.job.door import Door
 from cardprep.job.stage import Stage, StageFile, VolumeSettings
 from cardprep.job.visit import JOB_MOST, Display, Job, JobName, Unit, Vessel
 from cardprep.terms import APPLICATION, BOOTLOADER, CHART_DATA, MIB, Version
@@ -184,54 +183,6 @@ def test_a_stage_comes_back_from_its_record() -> None:
         assert Stage.from_record(canonical.loads(canonical.dumps(stage.to_record()))) == stage
 
 
-def places(record: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:  # noqa: ANN401
-    """Return the paths of all keys of an object, those of objects inside included."""
-    found: list[tuple[Any, ...]] = []
-    items = record.items() if isinstance(record, dict) else enumerate(record)
-    for key, value in items:
-        if isinstance(record, dict):
-            found.append((*path, key))
-        if isinstance(value, dict | list):
-            found += places(value, (*path, key))
-    return found
-
-
-def at(record: Any, path: tuple[Any, ...]) -> Any:  # noqa: ANN401
-    for key in path:
-        record = record[key]
-    return record
-
-
-def stage_record() -> Any:  # noqa: ANN401
-    return canonical.loads(canonical.dumps(make_stage([(("A",), b"x")])[0].to_record()))
-
-
-FREE = {"versions", "wanted"}
-
-
-@pytest.mark.parametrize("path", places(stage_record()), ids=lambda path: ".".join(map(str, path)))
-def test_every_key_is_needed_and_of_its_kind(path: tuple[Any, ...]) -> None:
-    for wrong in ("gone", {"an": "object"}, 1.5):
-        record = stage_record()
-        holder = at(record, path[:-1])
-        if wrong == "gone":
-            del holder[path[-1]]
-        else:
-            holder[path[-1]] = wrong
-        with pytest.raises(BadValueError) as caught:
-            Stage.from_record(record)
-        assert "stage" in str(caught.value.parameters.get("where", "stage"))
-
-
-def test_a_key_too_many_is_refused_and_placed() -> None:
-    record = stage_record()
-    record["files"][0]["colour"] = "red"
-    with pytest.raises(BadValueError) as caught:
-        Stage.from_record(record)
-    assert caught.value.reason == "value.unknown-key"
-    assert caught.value.parameters["where"] == "stage.files.0"
-
-
 JSON = st.recursive(
     st.none() | st.booleans() | st.integers(-(2**53), 2**53) | st.text(max_size=10),
     lambda inner: st.lists(inner, max_size=4) | st.dictionaries(st.text(max_size=8), inner),
@@ -244,38 +195,3 @@ def test_any_value_is_a_job_or_a_refusal(value: Any) -> None:  # noqa: ANN401
     for read in (Job.from_record, Stage.from_record):
         with pytest.raises(CardprepError):
             read(value)
-
-
-@given(JSON, st.sampled_from(places(stage_record())))
-def test_any_value_in_any_place_is_a_stage_or_a_refusal(
-    value: Any,  # noqa: ANN401
-    path: tuple[Any, ...],
-) -> None:
-    record = stage_record()
-    at(record, path[:-1])[path[-1]] = value
-    try:
-        stage = Stage.from_record(record)
-    except CardprepError:
-        return
-    assert canonical.dumps(stage.to_record()) == canonical.dumps(record)
-
-
-@pytest.mark.parametrize(
-    ("ask", "value"),
-    [
-        pytest.param(lambda door: door.text("k"), 1, id="text"),
-        pytest.param(lambda door: door.text("k", most=2), "abc", id="long text"),
-        pytest.param(lambda door: door.integer("k", 0, 5), True, id="a truth value"),
-        pytest.param(lambda door: door.integer("k", 0, 5), 6, id="too high"),
-        pytest.param(lambda door: door.texts("k"), "abc", id="text for a list"),
-        pytest.param(lambda door: door.texts("k"), ["a", 1], id="not all texts"),
-        pytest.param(lambda door: door.text_map("k"), [], id="list for an object"),
-        pytest.param(lambda door: door.text_map("k"), {"a": 1}, id="not all texts in it"),
-        pytest.param(lambda door: door.many("k", lambda item, _: item), "abc", id="text for many"),
-    ],
-)
-def test_the_door_names_key_and_place(ask: Callable[[Door], object], value: Any) -> None:  # noqa: ANN401
-    with pytest.raises(BadValueError) as caught:
-        ask(Door({"k": value}, "record"))
-    assert caught.value.parameters["where"] == "record"
-    assert caught.value.parameters["key"] == "k"
