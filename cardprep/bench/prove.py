@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from cardprep.bench.open import Bench
 from cardprep.errors import LogBrokenError
+from cardprep.shop.files import make_folder, write_whole
 from cardprep.shoplog.checkpoint import Checkpoint, SignedCheckpoint, parse_checkpoint
 from cardprep.shoplog.record import Record
 from cardprep.shoplog.verify import LogState, verify_log
@@ -43,3 +45,17 @@ def last_records(bench: Bench, most: int) -> tuple[Record, ...]:
     """Return the newest records, oldest of them first."""
     size = bench.log.size()
     return tuple(bench.log.records(max(0, size - most), size))
+
+
+def hand_out(sealed: Sealed, folder: Path) -> tuple[Path, Path]:
+    """Write a checkpoint and its signature into a folder, as others check them; return both paths.
+
+    Raises ShopFolderError if the folder cannot be made or written.
+    """
+    make_folder(folder)
+    size = sealed.checkpoint.size
+    text = folder / f"checkpoint-{sealed.checkpoint.bench}-{size}.txt"
+    signature = folder / f"checkpoint-{sealed.checkpoint.bench}-{size}.txt.sig"
+    write_whole(text, sealed.signed.text)
+    write_whole(signature, sealed.signed.signature.encode())
+    return text, signature

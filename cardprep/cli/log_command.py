@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from cardprep.bench.open import open_bench
-from cardprep.bench.prove import last_records, seal_log, verify
+from cardprep.bench.prove import hand_out, last_records, seal_log, verify
 from cardprep.cli.door import place, say, say_object
 from cardprep.paper.log import record_line, state_lines
 from cardprep.paper.objects import record_object
+from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 
@@ -58,14 +60,19 @@ def verify_(
 @app.command("sign", help=HELP["log sign"])
 def sign(
     ctx: typer.Context,
+    to: Annotated[Path | None, typer.Option("--to", help=HELP["to"], metavar="DIR")] = None,
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """Sign the log's head."""
     with open_bench(place(ctx), screen("command.sign")) as bench:
         sealed = seal_log(bench)
+    handed = None if to is None else hand_out(sealed, to)
     short = str(sealed.checkpoint.short())
     if as_json:
         text, signature = sealed.signed.text.decode(), sealed.signed.signature
         say_object({"checkpoint": text, "signature": signature, "short": short})
         return
     say([screen("log.sealed", size=sealed.checkpoint.size, short=short)])
+    if handed is not None:
+        text, signature = (spelled_out(str(path)) for path in handed)
+        say([screen("log.handed-out", text=text, signature=signature)])

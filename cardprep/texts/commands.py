@@ -71,6 +71,7 @@ HELP: Mapping[str, str] = {
     "yes": "Do not ask before writing.",
     "check-job": "Hold the card against this job's stage.",
     "check-stage": "The stage, with --job.",
+    "to": "Write the signed checkpoint into this folder too, for whoever checks it.",
     "most": "How many records.",
     "what": "A card, a card's number, a job, a file name, a digest, a serial number or a vessel.",
 }

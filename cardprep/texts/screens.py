@@ -53,6 +53,11 @@ WORDS: Mapping[str, str] = {
     "volume-too": "the first sector is a volume's too",
     "entry": "an entry is half filled in",
     "sector-size": "it counts in other sectors than the card has",
+    "by-name": "the name",
+    "by-likeness": "a changed name",
+    "altered-all": "none of it is the same",
+    "altered-part": "part of it is not the same",
+    "altered-filled": "it ends in filling (00 or FF), as when a copy broke off",
     "shop.not-there": "there is no shop folder",
     "shop.not-a-shop": "there is no shop folder",
     "shop.key-unknown": "this user has not accepted the shop's key",
@@ -72,7 +77,13 @@ WORDS: Mapping[str, str] = {
 }
 
 # The same for whole families of reasons.
-FAMILIES: Mapping[str, str] = {"fat.": "it is no FAT volume that can be right"}
+FAMILIES: Mapping[str, str] = {
+    "fat.": "it is no FAT volume that can be right",
+    "manifest.": "it has mistakes, which cardprep manifest check names",
+    "shop.": "the shop folder cannot be opened as it is",
+    "log.": "the shop log cannot be opened as it is",
+    "key.": "the shop's key cannot be read",
+}
 
 KINDS: Mapping[str, str] = {
     "shop-opened": "shop opened",
@@ -164,6 +175,7 @@ SCREENS: Mapping[str, str] = {
     "log.root": "  root {root}",
     "log.unsealed": "  {count} records are newer than the last checkpoint",
     "log.sealed": "log signed at {size} records: {short}",
+    "log.handed-out": "  written to {text} and {signature}",
     "trace.card": "a card with volume serial {value}",
     "trace.number": "card {value}",
     "trace.job": "job {value}",

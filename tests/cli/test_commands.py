@@ -129,6 +129,31 @@ def test_the_evening_as_lines(evening: Program) -> None:
     assert "Saltwhistle" in evening.good("job", "show", "B1")
 
 
+def verified_by_others(program: Program, namespace: str, text: Path, signature: Path) -> bool:
+    """Return whether ssh-keygen takes a signature, as the README tells a stranger to ask it."""
+    key = (program.shop / "key.pub").read_text().strip()
+    allowed = program.folder / "allowed"
+    allowed.write_text(f'shop namespaces="{namespace}" {key}\n')
+    command = ["ssh-keygen", "-Y", "verify", "-f", str(allowed), "-I", "shop", "-n", namespace]
+    with text.open("rb") as signed:
+        done = subprocess.run(
+            [*command, "-s", str(signature)], stdin=signed, capture_output=True, check=False
+        )
+    return done.returncode == 0
+
+
+def test_strangers_can_check_manifest_and_log(evening: Program) -> None:
+    manifest, signature = evening.shop / "manifest.toml", evening.shop / "manifest.toml.sig"
+    assert verified_by_others(evening, "manifest@cardprep", manifest, signature)
+    assert not verified_by_others(evening, "checkpoint@cardprep", manifest, signature)
+    evening.good("log", "sign", "--to", "handed out")
+    text, seal = sorted((evening.folder / "handed out").iterdir())
+    assert text.read_text().startswith("cardprep shop log B\n")
+    assert verified_by_others(evening, "checkpoint@cardprep", text, seal)
+    text.write_text(text.read_text().replace("B\n", "C\n"))
+    assert not verified_by_others(evening, "checkpoint@cardprep", text, seal)
+
+
 def test_a_job_from_a_file(shop: Program) -> None:
     (shop.folder / "visit.toml").write_text(
         '[vessel]\nname = "Saltwhistle"\n[display]\nmodel = "OV-D9"\n[[unit]]\n'
