@@ -1,11 +1,14 @@
 """What a rule may look at: one value, put together before any rule runs.
 
 A file is *identified* by its digest, which proves it; by its name alone, which
-is only what it claims to be; or not at all.
+is only what it claims to be; by a name that a copy or a browser changed; or not
+at all. What stands in a system's own folder claims nothing by its name.
 """
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
@@ -14,6 +17,7 @@ from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.job.stage import Stage
 from cardprep.layout.compare import Compared
 from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest
+from cardprep.rules.names import ending, meant_names, system_folder
 
 
 class By(StrEnum):
@@ -21,19 +25,27 @@ class By(StrEnum):
 
     DIGEST = "digest"
     NAME = "name"
+    LIKENESS = "likeness"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Identified:
     """A file of the card and the image that it is, or claims to be.
 
-    image  None for a file that neither digest nor name tells
-    by     None for such a file
+    claims         images that it is or may be, the likeliest first
+    by             None for a file that neither digest nor name tells
+    system_folder  the folder of a system's own in which it stands, or None
     """
 
     file: InspectedFile
-    image: ImageFacts | None
-    by: By | None
+    claims: tuple[ImageFacts, ...] = ()
+    by: By | None = None
+    system_folder: tuple[str, ...] | None = None
+
+    @property
+    def image(self) -> ImageFacts | None:
+        """The image that it is, or most likely claims to be."""
+        return self.claims[0] if self.claims else None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,23 +75,74 @@ class Context:
         return tuple(self._identify(file) for file in self.inspection.files)
 
     @cached_property
+    def images(self) -> tuple[tuple[Identified, ImageFacts], ...]:
+        """The files that are or claim to be an image, those in systems' folders left out."""
+        return tuple(
+            (item, item.image)
+            for item in self.files
+            if item.image is not None and item.system_folder is None
+        )
+
+    @cached_property
     def display(self) -> DisplayFacts | None:
         """What is known of the display that is to read the card."""
         if self.manifest is None or self.stage is None:
             return None
         return self.manifest.display(self.stage.display)
 
+    @cached_property
+    def possible_displays(self) -> tuple[DisplayFacts, ...]:
+        """The display that is to read the card, or all that may have been meant."""
+        if self.display is not None:
+            return (self.display,)
+        return () if self.manifest is None else self.manifest.displays
+
+    @cached_property
+    def endings(self) -> frozenset[str]:
+        """What the names of images end in, without case."""
+        known = () if self.manifest is None else self.manifest.images
+        return frozenset(end for image in known if (end := ending(image.file)))
+
+    @cached_property
+    def by_name(self) -> Mapping[str, tuple[ImageFacts, ...]]:
+        """The images of each name, without case."""
+        found: dict[str, list[ImageFacts]] = defaultdict(list)
+        for image in () if self.manifest is None else self.manifest.images:
+            found[image.file.casefold()].append(image)
+        return {name: tuple(images) for name, images in found.items()}
+
+    @cached_property
+    def _by_sha256(self) -> Mapping[str, ImageFacts]:
+        known = () if self.manifest is None else self.manifest.images
+        return {image.sha256: image for image in known}
+
     def _identify(self, file: InspectedFile) -> Identified:
-        if self.manifest is None:
-            return Identified(file=file, image=None, by=None)
-        if file.digests is not None:
-            image = self.manifest.by_sha256(file.digests.sha256)
-            if image is not None:
-                return Identified(file=file, image=image, by=By.DIGEST)
-        names = {file.path[-1], file.short or file.path[-1]}
-        claimed = [image for name in sorted(names) for image in self.manifest.by_file_name(name)]
-        if claimed:
-            # Makers keep one name for all versions; the nearest in size is what it most likely was.
-            image = min(claimed, key=lambda known: abs(known.size - file.size))
-            return Identified(file=file, image=image, by=By.NAME)
-        return Identified(file=file, image=None, by=None)
+        folder = system_folder(file.path)
+        image = None if file.digests is None else self._by_sha256.get(file.digests.sha256)
+        if image is not None:
+            return Identified(file=file, claims=(image,), by=By.DIGEST, system_folder=folder)
+        if folder is not None:
+            return Identified(file=file, system_folder=folder)
+        claims = self.by_name.get(file.path[-1].casefold())
+        if claims is not None:
+            return Identified(file=file, claims=_likeliest_first(file, claims), by=By.NAME)
+        for name in meant_names(file.path[-1]):
+            if name in self.by_name:
+                claims = _likeliest_first(file, self.by_name[name])
+                return Identified(file=file, claims=claims, by=By.LIKENESS)
+        return Identified(file=file)
+
+
+def _likeliest_first(file: InspectedFile, claims: tuple[ImageFacts, ...]) -> tuple[ImageFacts, ...]:
+    """Order images of one name: makers keep a name for all versions.
+
+    The more blocks are the same, the likelier it is; then one that is in use, then
+    the nearer in size.
+    """
+
+    def unlikeliness(image: ImageFacts) -> tuple[int, bool, int]:
+        chunks = () if file.digests is None else file.digests.chunks
+        same = sum(one == other for one, other in zip(image.chunks, chunks, strict=False))
+        return -same, image.withdrawn is not None, abs(image.size - file.size)
+
+    return tuple(sorted(claims, key=unlikeliness))

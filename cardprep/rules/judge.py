@@ -7,12 +7,12 @@ could not be looked at.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from cardprep.findings import Finding, Severity, Verdict
 from cardprep.inspection.model import Inspection
-from cardprep.rules import images, stage
+from cardprep.rules import content, images, others, stage
 from cardprep.rules.context import Context
 
 Rule = Callable[[Context], list[Finding]]
@@ -37,12 +37,13 @@ RULES: tuple[Rule, ...] = (
     trust,
     images.mixed_types,
     images.two_versions,
-    images.altered,
+    content.altered,
     images.renamed,
+    images.short_names,
     images.wrong_folder,
     images.withdrawn,
-    images.containers,
-    images.unknown_files,
+    content.containers,
+    others.unknown_files,
     stage.stage_files,
     stage.as_written,
     stage.through_cache,
@@ -75,7 +76,7 @@ def judge(context: Context) -> Judgement:
     )
 
 
-def verdict_of(findings: list[Finding]) -> Verdict:
+def verdict_of(findings: Sequence[Finding]) -> Verdict:
     """Return what follows from findings; nothing established is not a pass."""
     if any(finding.severity is Severity.STOP for finding in findings):
         return Verdict.DO_NOT_USE

@@ -1,38 +1,103 @@
-"""Names that systems leave on cards by themselves.
+"""Names that systems leave on cards by themselves, and what copies and browsers make of a name.
 
 Source: common practice, no published source; what desktop systems, their search
-indexes and their waste baskets are seen to write on removable volumes.
+indexes, waste baskets and repairs are seen to write on removable volumes, and
+what copying and downloading are seen to add to a name.
 """
 
 from __future__ import annotations
+
+import re
 
 _FOLDERS = frozenset(
     (
         ".spotlight-v100",
         ".fseventsd",
+        ".trash",
         ".trashes",
         ".temporaryitems",
         ".documentrevisions-v100",
+        ".android_secure",
         "system volume information",
         "$recycle.bin",
         "recycler",
+        "recycled",
         "lost.dir",
-        "found.000",
         "lost+found",
     )
 )
-_FILES = frozenset((".ds_store", "thumbs.db", "desktop.ini", "indexervolumeguid", "wpsettings.dat"))
+_FOLDER = re.compile(r"\.trash-[0-9]+|found\.[0-9]{3}")
+_FILES = frozenset(
+    (
+        ".ds_store",
+        ".apdisk",
+        ".directory",
+        ".metadata_never_index",
+        ".nomedia",
+        ".volumeicon.icns",
+        "bootex.log",
+        "desktop.ini",
+        "ehthumbs.db",
+        "indexervolumeguid",
+        "thumbs.db",
+        "wpsettings.dat",
+    )
+)
+_FILE = re.compile(r"fsck[0-9]{4}\.rec")
 _COMPANION = "._"
-_TRASH = ".trash-"
+
+# As in APP.BIN.crdownload and APP.BIN.txt.
+_ENDING_ADDED = re.compile(r"\.(?:crdownload|part|partial|download|opdownload|tmp|txt|bin)")
+# As in APP (1).BIN, APP - Copy (2).BIN and APP copy 2.BIN.
+_STEM_ADDED = re.compile(
+    r" ?\([0-9]{1,3}\)|(?: - |[ _-])(?:copy|kopie|copie|copia|kopi|kopia)(?: ?\(?[0-9]{1,3}\)?)?"
+)
+# As in Copy of APP.BIN.
+_BEGINNING_ADDED = re.compile(r"(?:copy of|kopie von|copie de|copia de) ")
 
 
-def is_leftover(path: tuple[str, ...]) -> bool:
-    """Return whether a file, by its name or by a folder above it, was left by a system."""
-    *folders, name = (part.casefold() for part in path)
-    in_folder = any(folder in _FOLDERS or folder.startswith(_TRASH) for folder in folders)
-    return in_folder or name in _FILES or name.startswith(_COMPANION)
+def system_folder(path: tuple[str, ...]) -> tuple[str, ...] | None:
+    """Return the path of the system's own folder in which a file stands, or None."""
+    for depth, part in enumerate(path[:-1], 1):
+        folded = part.casefold()
+        if folded in _FOLDERS or _FOLDER.fullmatch(folded):
+            return path[:depth]
+    return None
+
+
+def is_system_file(name: str) -> bool:
+    """Return whether systems write files of this name beside those of a person."""
+    folded = name.casefold()
+    return folded in _FILES or _FILE.fullmatch(folded) is not None
+
+
+def is_companion(name: str) -> bool:
+    """Return whether a name is that of a companion file, which holds what FAT cannot."""
+    return name.startswith(_COMPANION) and len(name) > len(_COMPANION)
 
 
 def base_name(name: str) -> str:
     """Return the name of the file that a companion file belongs to."""
     return name.removeprefix(_COMPANION)
+
+
+def ending(name: str) -> str:
+    """Return what stands behind the last dot of a name, without case; "" if there is no dot."""
+    return name.rpartition(".")[2].casefold() if "." in name[1:] else ""
+
+
+def meant_names(name: str) -> tuple[str, ...]:
+    """Return the names, without case, that a name may have had before a copy or a download."""
+    name = name.casefold()
+    begun = _BEGINNING_ADDED.match(name)
+    found = [name[begun.end() :]] if begun is not None else []
+    stem, dot, last = name.rpartition(".")
+    if stem and _ENDING_ADDED.fullmatch(dot + last):
+        found.append(stem)
+    for form in (name, *found):
+        stem, dot, last = form.rpartition(".")
+        if not dot:
+            stem, last = form, ""
+        added = [match for match in _STEM_ADDED.finditer(stem) if match.end() == len(stem)]
+        found += [stem[: match.start()] + dot + last for match in added if match.start()]
+    return tuple(dict.fromkeys(found))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from cardprep.findings import Finding
 from cardprep.rules.context import By, Context
-from cardprep.rules.names import is_leftover
 from cardprep.volume.model import shown_path
 
 
@@ -17,27 +16,29 @@ def stage_files(context: Context) -> list[Finding]:
     if stage is None:
         return []
     findings = []
+    # A display reads the first volume of a card, and the stage's card has no other.
     present = {
-        (tuple(part.casefold() for part in file.path), file.digests.sha256)
+        _key(file.path, file.digests.sha256)
         for file in context.inspection.files
-        if file.digests is not None
+        if file.digests is not None and file.volume == 0
     }
-    wanted = {(tuple(p.casefold() for p in file.path), file.sha256) for file in stage.files}
+    wanted = {_key(file.path, file.sha256) for file in stage.files}
     for file in stage.files:
-        key = (tuple(part.casefold() for part in file.path), file.sha256)
-        if key not in present:
+        if _key(file.path, file.sha256) not in present:
             shown = shown_path(file.path)
             findings.append(Finding("stage-file-missing", shown, "directory", _named(context)))
-    for item in context.files:
-        if item.by is not By.DIGEST or is_leftover(item.file.path):
-            continue
-        digest = item.file.digests.sha256 if item.file.digests is not None else ""
-        if (tuple(part.casefold() for part in item.file.path), digest) not in wanted:
+    for item, image in context.images:
+        if item.by is By.DIGEST and _key(item.file.path, image.sha256) not in wanted:
             findings.append(Finding("not-in-stage", item.file.shown, "directory", _named(context)))
     if not findings:
         parameters = {**_named(context), "files": len(stage.files)}
         findings.append(Finding("stage-complete", None, "card", parameters))
     return findings
+
+
+def _key(path: tuple[str, ...], sha256: str) -> tuple[tuple[str, ...], str]:
+    """Return where a file stands, without case, and what it is."""
+    return tuple(part.casefold() for part in path), sha256
 
 
 def as_written(context: Context) -> list[Finding]:
@@ -50,17 +51,15 @@ def as_written(context: Context) -> list[Finding]:
     if not compared.differences:
         parameters = {**_named(context), "sha256": compared.sha256}
         return [Finding("as-written", None, "card", parameters)]
-    return [
-        Finding(
-            "content-differs-from-stage"
-            if difference.structure == "file content"
-            else "differs-from-stage",
-            difference.path,
-            difference.structure,
-            {**_named(context), "offset": difference.offset},
-        )
-        for difference in compared.differences
-    ]
+    findings = []
+    # One that was written a moment ago has had no time to be used.
+    elsewhere = "read-back-differs" if context.read_back else "differs-from-stage"
+    for difference in compared.differences:
+        in_content = difference.structure == "file content"
+        slug = "content-differs-from-stage" if in_content else elsewhere
+        parameters = {**_named(context), "offset": difference.offset}
+        findings.append(Finding(slug, difference.path, difference.structure, parameters))
+    return findings
 
 
 def superseded(context: Context) -> list[Finding]:

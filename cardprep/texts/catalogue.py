@@ -16,6 +16,10 @@ from cardprep.texts.refusal_text import UNWORDED, RefusalText
 from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import FAMILIES, SCREENS, WORDS
 
+# Parameters of findings whose values are slugs. All others are shown as they are: a
+# file may be called "root".
+_SLUGS = frozenset({"by", "format", "how", "promised", "reason", "what"})
+
 
 class _Named(dict[str, str | int]):
     def __missing__(self, key: str) -> str:
@@ -45,7 +49,7 @@ def finding(
 ) -> FindingText:
     """Return the three sentences of a finding, with its parameters filled in."""
     text = FINDINGS[slug]
-    words: dict[str, str | int] = {key: _word(value) for key, value in parameters.items()}
+    words = {key: _shown(key, value) for key, value in parameters.items()}
     if "problem" in parameters:
         words["problem"] = container_problem(str(parameters["problem"]), parameters)
     words["path"] = path or "/"
@@ -53,6 +57,12 @@ def finding(
     return FindingText(
         worded(text.seen, words), worded(text.why, words), worded(text.remedy, words)
     )
+
+
+def _shown(key: str, value: str | int) -> str | int:
+    if value == "":
+        return SCREENS["words.none"]
+    return _word(value) if key in _SLUGS else value
 
 
 def container_problem(reason: str, parameters: Mapping[str, str | int]) -> str:
@@ -69,8 +79,8 @@ def _word(value: str | int) -> str | int:
     """Return a parameter as a person reads it: slugs become words, the rest stays."""
     if isinstance(value, int):
         return value
-    family = next((said for start, said in FAMILIES.items() if value.startswith(start)), None)
-    known = WORDS.get(value) or FORMATS.get(value) or family
+    known = WORDS.get(value) or FORMATS.get(value)
     if known is None and value in REFUSALS and "{" not in REFUSALS[value].message:
         known = REFUSALS[value].message
-    return known or value
+    family = next((said for start, said in FAMILIES.items() if value.startswith(start)), None)
+    return known or family or value

@@ -42,94 +42,109 @@ FINDINGS: Mapping[str, FindingText] = {
         _NONE,
     ),
     "mixed-types": FindingText(
-        "the card carries {types} together: {files}",
-        "A card may carry {limit} image type; with more, a display may load the wrong one first, or none.",
-        "Put each image type on a card of its own and load them in the order of the plan.",
+        "the card carries several image types ({types}): {files}",
+        "One card may carry {limit} for this display; with more it may load the wrong one first, or none.",
+        "Put each image type on a card of its own, and load them in the order of the plan.",
     ),
     "two-versions": FindingText(
-        "the card carries {type} for {model} in versions {versions}",
+        "the card carries the {type} for {model} in several versions: {versions}",
         "Nobody can tell which of them the display will load.",
         "Keep one version; prepare the card again from the plan.",
     ),
     "altered": FindingText(
-        "{path} has the name of the {type} {version} for {models}, but other bytes: {chunks} of {of} blocks differ, the first at byte {first} ({got} bytes, {wanted} expected)",
-        "The file is not what the shop released under this name.",
+        "{path} goes by {by} of the {type} {version} for {models}, but {how}: {chunks} of {of} blocks of 64 KiB differ, the first at byte {first} ({got} bytes, {wanted} expected)",
+        "It is not what the shop released under this name: damaged, altered, or a version that was never taken in.",
         _FRESH,
     ),
     "cut-short": FindingText(
         "{path} is the {type} {version} for {models} cut short: {got} of {wanted} bytes",
-        "The copy ended too early, as when a card is pulled before it is let go.",
+        "The copy or the download ended too early, as when a card is pulled before the copy is done.",
         _REWRITE,
     ),
     "unknown-file": FindingText(
         "{path} ({size} bytes) is not in the manifest",
-        "It may be newer than the shelf, or have no business here; its digest alone does not tell.",
-        "If the maker released it, take it in with how it is known; else remove it from the card.",
+        "It may be newer than the shop's list, or have no business on this card; nothing here tells which.",
+        "If the maker released it, take it in; else remove it from the card.",
     ),
     "no-image": FindingText(
-        "none of the {files} files on the card is an image that the manifest knows",
-        "There is nothing on it that could be judged.",
+        "no file on the card is an image that the manifest knows (files looked at: {files})",
+        "There is nothing on it that could be called right.",
         "Take the maker's files in first, or check another card.",
     ),
     "renamed": FindingText(
-        "{path} is the {type} {version} for {models}, but the maker's name for it is {expected}",
-        "Displays find an image by its name; browsers and copies change names.",
-        "Give the file its name back by preparing the card again.",
+        "{path} is the {type} {version} for {models}, but the maker names it {expected}",
+        "Displays find an image by its name, and browsers and copies change names.",
+        "Prepare the card again; that gives the file its name back.",
+    ),
+    "short-name-of-image": FindingText(
+        "{path} has the short name {short}, which is the name of the {type} {version} for {models}",
+        "A display that reads short names only takes it for that image.",
+        _REWRITE,
+    ),
+    "short-name-differs": FindingText(
+        "{path} is the {type} {version} for {models}, but its short name on the card is {short}",
+        "A display that reads short names only does not find it.",
+        _REWRITE,
     ),
     "wrong-folder": FindingText(
-        "{path} is not in {expected}, where display {display} looks for it",
+        "{path} is not in {folder}, where display {display} looks for it",
         "The display does not find an image that stands elsewhere.",
-        "Prepare the card again; cardprep puts each image where the display looks.",
+        "Prepare the card again; that puts each image where the display looks.",
     ),
     "withdrawn": FindingText(
-        "{path}, the {type} {version} for {models}, was withdrawn: {reason}",
+        "{path} is the {type} {version} for {models}, which was withdrawn: {given}",
         "A withdrawn image is not to be loaded into any unit.",
         "Ask the maker which version takes its place.",
     ),
     "leftover": FindingText(
         "{path} was left by a computer's own system",
-        "Ordinary systems write such files on every card; displays pass them over.",
+        "Systems write such files on every card; displays pass them over.",
         _NONE,
     ),
+    "leftover-image": FindingText(
+        "{path} is the {type} {version} for {models}, in a folder that a computer's system keeps",
+        "It was deleted or repaired there; a display that looks into every folder may still find it.",
+        "Prepare the card again; emptying the waste basket is the least.",
+    ),
     "leftover-like-image": FindingText(
-        "{path} was left by a computer's system and ends like the image {image}",
-        "A display that looks at the end of a name may take it for the image.",
+        "{path} is a companion file left by a computer, and its name ends as an image's does",
+        "A display that goes by the end of a name may take it for an image.",
         "Prepare the card again, and do not open it on that computer afterwards.",
     ),
     "display-file": FindingText(
-        "{path} is a file that the display writes on cards itself",
-        "It shows that the card was in a display; that is expected on a used card.",
+        "{path} is a file that display {display} writes on cards itself",
+        "It shows that the card was in a display, as a used card was.",
         _NONE,
     ),
     "container-broken": FindingText(
         "{path} is {format}, and its own checks fail: {problem}",
-        "A unit would refuse it at best.",
+        "At best a unit refuses it.",
         _FRESH,
     ),
     "container-contradicts": FindingText(
-        "{path} is {format}, but the manifest says {expected}",
+        "{path} is {format}, but the manifest says {promised}",
         "The file cannot be what its name promises.",
         _FRESH,
     ),
     "left-packed": FindingText(
         "{path} is still packed: {format}",
-        "A display does not unpack; it needs the file that is inside.",
-        "Take the archive in, which unpacks it, and prepare the card from the shelf.",
+        "A display does not unpack; it needs the file inside.",
+        "Unpack it on a computer, take in the image inside, and prepare the card from the shelf.",
     ),
     # against a stage
     "stage-complete": FindingText(
-        "every file of job {job}, stage {stage} of {of}, is there ({files})",
-        "What this stage needs is on the card.",
+        "all that job {job}, stage {stage} of {of}, needs is on the card (files: {files})",
+        "Each file has the digest that the plan names.",
         _NONE,
     ),
     "stage-file-missing": FindingText(
-        "{path} of job {job}, stage {stage} of {of}, is not on the card with its bytes",
-        "The stage cannot be made with this card.",
+        "{path} of job {job}, stage {stage} of {of}, is not on the card, or not with its bytes",
+        "The stage cannot be done with this card.",
         "Look whether this is the card of another stage; else prepare it again.",
     ),
     "not-in-stage": FindingText(
-        "{path} is no part of job {job}, stage {stage} of {of}",
-        "An image of another stage on this card may be loaded at the wrong time.",
+        "{path} does not belong to job {job}, stage {stage} of {of}",
+        "An image of another stage may be loaded at the wrong time.",
         "Look whether this is the card of another stage; else prepare it again.",
     ),
     "as-written": FindingText(
@@ -138,13 +153,18 @@ FINDINGS: Mapping[str, FindingText] = {
         _NONE,
     ),
     "differs-from-stage": FindingText(
-        "the {structure} differs from job {job}, stage {stage} of {of}, from byte {offset} of the card on",
-        "A used card changes where a display or a computer wrote on it; a fresh one does not.",
-        "If the card was not in a display or a computer since it was prepared, prepare it again.",
+        "the {structure} is not as it was written for job {job}, stage {stage} of {of}, from byte {offset} of the card on",
+        "A display or a computer that wrote on the card changes it; otherwise it stays as it was.",
+        "If the card was in neither since it was prepared, prepare it again.",
     ),
     "content-differs-from-stage": FindingText(
-        "the content of {path} differs from job {job}, stage {stage} of {of} (it begins at byte {offset})",
+        "the content of {path} is not that of job {job}, stage {stage} of {of} (it begins at byte {offset} of the card)",
         "The card does not hold the image that was prepared.",
+        _REWRITE,
+    ),
+    "read-back-differs": FindingText(
+        "the {structure} was read back otherwise than it was written, from byte {offset} of the card on",
+        "Nothing may change between writing and reading back; the card or the reader fails.",
         _REWRITE,
     ),
     "stage-not-compared": FindingText(
@@ -153,13 +173,13 @@ FINDINGS: Mapping[str, FindingText] = {
         _RESEAT,
     ),
     "plan-superseded": FindingText(
-        "job {job} was planned anew after this card was written as stage {stage} of {of}",
+        "job {job} was planned again after this card was written as stage {stage} of {of}",
         "The newest plan has other files or another order.",
-        "Look at cardprep job show {job}, and write the cards of the newest plan.",
+        "Look at the plan with cardprep job show {job}, and write its cards.",
     ),
     # what could not be looked at
     "read-error": FindingText(
-        "the card cannot be read at byte {offset}",
+        "the {structure} cannot be read at byte {offset} of the card ({path})",
         "What stands there is not known.",
         _RESEAT,
     ),
@@ -169,28 +189,28 @@ FINDINGS: Mapping[str, FindingText] = {
         "Read the card on the system that made it, or prepare another card.",
     ),
     "no-volume": FindingText(
-        "the card holds no volume ({what})",
-        "There is nothing on it that a display could read.",
-        _FORMAT,
+        "the card holds no volume that cardprep reads ({what})",
+        "Nothing on it was looked at.",
+        "Prepare another card, or this one if nothing on it is wanted.",
     ),
     "manifest-untrusted": FindingText(
-        "there is no manifest that may be believed ({reason})",
+        "there is no manifest that may be trusted ({reason})",
         "Without it nothing says what a file is.",
         "Sign the manifest, or find out who changed it, and check the card again.",
     ),
     "more-findings": FindingText(
-        "{count} more findings of one kind were not listed ({kind})",
+        "{count} more findings of one kind are not listed ({kind})",
         "The ones that are listed are enough to judge the card.",
         _NONE,
     ),
     "folder-only": FindingText(
-        "the card was looked at through a mounted folder",
-        "Partition table, both copies of the tables, marks, deleted files and capacity cannot be seen there, and the system may write on the card by itself.",
+        "the card was looked at as a mounted folder, so its files were seen and nothing else",
+        "Partition table, FATs, marks, deleted files and capacity cannot be seen there, and the system may write on the card by itself.",
         "Check the card in a reader if more than its files matters.",
     ),
     "not-a-file": FindingText(
         "{path} is neither a file nor a folder",
-        "Links and devices do not belong on a card and were not opened.",
+        "Links and devices do not belong on a card; it was not opened.",
         "Remove it, or prepare another card.",
     ),
     "read-through-cache": FindingText(
@@ -199,7 +219,7 @@ FINDINGS: Mapping[str, FindingText] = {
         "Take the card out, put it in again and check it.",
     ),
     "too-many-files": FindingText(
-        "there are more than {limit} entries or more than {depth} folders below each other",
+        "there are more than {limit} files and folders, or more than {depth} folders below each other",
         "Not all of the card was looked at.",
         _COPY_OFF,
     ),
@@ -212,7 +232,7 @@ FINDINGS: Mapping[str, FindingText] = {
     "partition-beyond-card": FindingText(
         "{structure} ends at byte {end}, but the card has {size}",
         "The card was copied from a larger one, or holds less than it claims.",
-        "Take the card out of use until it was proved with a full test.",
+        "Take the card out of use until a full test has proved it.",
     ),
     "partitions-overlap": FindingText(
         "{structure} and partition {other} share sectors",
@@ -237,7 +257,7 @@ FINDINGS: Mapping[str, FindingText] = {
     "no-partition-table": FindingText(
         "the volume begins at the first sector, without a partition table",
         "Most displays read such cards; some want a table.",
-        "If the display does not read the card, prepare it with a table.",
+        "If the display does not read the card, prepare it with cardprep.",
     ),
     # the volume
     "boot-sector-odd": FindingText(
@@ -278,25 +298,25 @@ FINDINGS: Mapping[str, FindingText] = {
     "volume-dirty": FindingText(
         "the volume was not closed properly (mark in the {structure})",
         "The card was pulled while a system still had it; files may be incomplete.",
-        "Compare every file with its digest, and prepare the card again.",
+        "Prepare the card again, or rely only on files that match.",
     ),
     "volume-error-mark": FindingText(
         "a system marked a read or write error on the volume (mark in the {structure})",
         "The card, or a reader, failed before.",
-        "Take the card out of use until it was proved with a full test.",
+        "Take the card out of use until a full test has proved it.",
     ),
     "volume-beyond-partition": FindingText(
         "the volume claims {size} bytes, but has room for {room}",
         "The card was copied from a larger one, or holds less than it claims.",
-        "Take the card out of use until it was proved with a full test.",
+        "Take the card out of use until a full test has proved it.",
     ),
     "hidden-sectors-differ": FindingText(
         "the boot sector says that {found} sectors come before the volume; there are {expected}",
-        "Hardly any system looks at this.",
+        "Hardly any system looks at this number.",
         _NONE,
     ),
     "labels-differ": FindingText(
-        "the volume is labelled {root} in its root folder and {boot} elsewhere",
+        "the volume has two labels: {root} and {boot}",
         "A display may show either.",
         "Go by the number on the card.",
     ),
@@ -342,17 +362,17 @@ FINDINGS: Mapping[str, FindingText] = {
         _COPY_OFF,
     ),
     "folder-damaged": FindingText(
-        "a folder is not as it should be ({what})",
+        "the folder {path} is not as it should be: {what}",
         "Files in it may be missing or misplaced.",
         _COPY_OFF,
     ),
     "entries-after-end": FindingText(
-        "a folder goes on behind its end mark",
+        "the folder {path} goes on behind its end mark",
         "No system shows what stands there; some writers leave old bytes.",
         _NONE,
     ),
     "name-damaged": FindingText(
-        "a long name does not belong to its file {short}",
+        "in the folder {path} a long name does not belong to the file beside it (its short name: {short})",
         "The file is known by its short name only; the folder may be damaged.",
         _COPY_OFF,
     ),
@@ -362,7 +382,7 @@ FINDINGS: Mapping[str, FindingText] = {
         _COPY_OFF,
     ),
     "time-odd": FindingText(
-        "{path} has a time stamp that is on no calendar ({date}, {time})",
+        "{path} has a time stamp that is on no calendar (stored as {date}, {time})",
         "Times on cards are never evidence of order.",
         _NONE,
     ),

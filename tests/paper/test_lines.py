@@ -49,6 +49,8 @@ from cardprep.terms import Version
 from cardprep.texts.catalogue import finding as worded
 from cardprep.texts.catalogue import screen, word
 from cardprep.texts.findings import FINDINGS
+from cardprep.texts.refusals import REFUSALS
+from cardprep.texts.screens import FAMILIES
 from tests.cards import MemorySectors
 from tests.manifests import image_facts, manifest_of
 from tests.rules.test_cards import APP, BOOT, HEX, MANIFEST, flipped, judged, with_stage, zipped
@@ -329,6 +331,7 @@ def test_the_state_of_a_log() -> None:
 
 
 def test_words_of_slugs() -> None:
-    assert word("fat.sector-size") == word("fat.no-root")
+    assert word("fat.sector-size") == FAMILIES["fat."]
+    assert word("fat.no-root") == REFUSALS["fat.no-root"].message
     assert word("uimage") != "uimage"
     assert word("anything else") == "anything else"

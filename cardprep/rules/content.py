@@ -1,0 +1,135 @@
+"""Rules about the content of files: altered, cut short, broken, packed.
+
+A digest proves what a file is; a container format can only contradict what a
+name claims. The block digests tell where two contents part, and no more.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from cardprep.digests import ContentDigests, FileDigests
+from cardprep.findings import Finding, Parameter
+from cardprep.images.report import ContainerReport, Problem, Soundness
+from cardprep.manifest.model import ImageFacts
+from cardprep.rules.context import By, Context, Identified
+from cardprep.rules.images import about_image
+from cardprep.terms import CHUNK
+
+_PACKED = frozenset(("zip", "gzip", "tar", "xz", "zstd", "bzip2", "lz4"))
+_OPAQUE = "opaque"
+# What a card gives back for sectors that were never written.
+_FILLINGS = (b"\0", b"\xff")
+
+
+def altered(context: Context) -> list[Finding]:
+    """Return a finding for each file that has an image's name and other bytes."""
+    findings = []
+    for item, image in context.images:
+        digests = item.file.digests
+        if item.by is By.DIGEST or digests is None:
+            continue
+        if _is_beginning(image, digests):
+            got, wanted = digests.size, image.size
+            findings.append(about_image("cut-short", item, image, got=got, wanted=wanted))
+        else:
+            findings.append(_altered(item, image, digests))
+    return findings
+
+
+def _is_beginning(image: ImageFacts, digests: FileDigests) -> bool:
+    """Return whether the block digests prove that a content is the beginning of an image's.
+
+    The last block of a cut copy is shorter, so its digest says nothing; a copy
+    without one whole block cannot be told from something else, unless it is empty.
+    """
+    whole = digests.size // CHUNK
+    if digests.size >= image.size or (whole == 0 and digests.size):
+        return False
+    return image.chunks[:whole] == digests.chunks[:whole]
+
+
+def _altered(item: Identified, image: ImageFacts, digests: FileDigests) -> Finding:
+    known, found = image.chunks, digests.chunks
+    blocks = max(len(known), len(found))
+    differing = [
+        number
+        for number in range(blocks)
+        if known[number : number + 1] != found[number : number + 1]
+    ]
+    if not differing:
+        # Quick digests were made to agree; where the bytes differ is not known then.
+        differing = list(range(blocks))
+    parameters: dict[str, Parameter] = {
+        "by": f"by-{item.by}",
+        "how": _how(image, digests, differing),
+        "chunks": len(differing),
+        "of": blocks,
+        "first": differing[0] * CHUNK,
+        "got": digests.size,
+        "wanted": image.size,
+    }
+    finding = about_image("altered", item, image, **parameters)
+    if len(differing) == blocks and len(item.claims) > 1:
+        # Nothing tells which of the versions of this name it was.
+        versions = dict.fromkeys(claim.version.text for claim in item.claims)
+        parameters = {**finding.parameters, "version": ", ".join(versions)}
+        return Finding("altered", finding.path, finding.structure, parameters)
+    return finding
+
+
+def _how(image: ImageFacts, digests: FileDigests, differing: list[int]) -> str:
+    """Return the slug of a word for how a content differs."""
+    found = digests.chunks
+    sizes = [min(CHUNK, digests.size - at) for at in range(0, digests.size, CHUNK)]
+    filled = [chunk in _filled(size) for chunk, size in zip(found, sizes, strict=True)]
+    # The copy broke off inside the first block that differs, or before it.
+    is_whole = digests.size == image.size and all(filled[differing[0] + 1 :])
+    if is_whole and any(filled[number] for number in differing):
+        return "altered-filled"
+    blocks = max(len(found), len(image.chunks))
+    return "altered-all" if len(differing) == blocks else "altered-part"
+
+
+@lru_cache(maxsize=64)
+def _filled(size: int) -> tuple[str, ...]:
+    """Return the digests of a block of each filling."""
+    found: list[str] = []
+    for filling in _FILLINGS:
+        digests = ContentDigests()
+        digests.update(filling * size)
+        found += digests.result().chunks
+    return tuple(found)
+
+
+def containers(context: Context) -> list[Finding]:
+    """Return findings about files whose own checksums fail, or that are not what was promised."""
+    findings = []
+    for item in context.files:
+        report = item.file.container
+        if report is None or item.system_folder is not None:
+            continue
+        image, shown = item.image, item.file.shown
+        if item.by is By.DIGEST and image is not None:
+            # The bytes are those that the shop released. Where it says that they are of this
+            # format they must hold; where it says nothing, the likeness may be chance.
+            if report.format == image.container != _OPAQUE:
+                findings += _broken(shown, report)
+            continue
+        findings += _broken(shown, report)
+        if image is not None and report.format != image.container:
+            parameters = {"format": report.format, "promised": image.container}
+            findings.append(Finding("container-contradicts", shown, "file content", parameters))
+        elif image is None and report.format in _PACKED:
+            parameters = {"format": report.format}
+            findings.append(Finding("left-packed", shown, "file content", parameters))
+    return findings
+
+
+def _broken(shown: str, report: ContainerReport) -> list[Finding]:
+    """Name the first problem, with the numbers of its own sentence."""
+    if report.soundness is not Soundness.BROKEN:
+        return []
+    first = report.problems[0] if report.problems else Problem("")
+    parameters = {**first.parameters, "format": report.format, "problem": first.reason}
+    return [Finding("container-broken", shown, "file content", parameters)]

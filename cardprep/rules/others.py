@@ -1,0 +1,64 @@
+"""Rules about files that are no image of the shop: left by systems or displays, or unknown."""
+
+from __future__ import annotations
+
+from cardprep.findings import Finding
+from cardprep.rules.context import By, Context, Identified
+from cardprep.rules.images import about_image
+from cardprep.rules.names import base_name, ending, is_companion, is_system_file
+from cardprep.volume.model import shown_path
+
+_APPLE_DOUBLE = "apple-double"
+
+
+def unknown_files(context: Context) -> list[Finding]:
+    """Return findings about files that the manifest does not know, and if none is known at all."""
+    if context.manifest is None:
+        return []
+    proper = {image.sha256 for item, image in context.images if item.by is By.DIGEST}
+    findings = [
+        finding for item in context.files if (finding := _about(context, item, proper)) is not None
+    ]
+    # Of a card without a volume that is said already.
+    looked_into = context.inspection.content is None or bool(context.inspection.volumes)
+    # A file that was not read is no image yet, whatever its name is.
+    if looked_into and not any(item.file.digests is not None for item, _ in context.images):
+        findings.append(Finding("no-image", None, "directory", {"files": len(context.files)}))
+    return findings
+
+
+def _about(context: Context, item: Identified, proper: set[str]) -> Finding | None:
+    """Return what is said of one file, or None for an image in its place.
+
+    proper  digests of the images that stand outside systems' folders
+    """
+    folder, image = item.system_folder, item.image
+    if folder is not None:
+        if image is not None and image.sha256 not in proper:
+            return about_image("leftover-image", item, image)
+        # Systems keep many files there; the folder is named once.
+        return Finding("leftover", shown_path(folder), "directory")
+    if image is not None:
+        return None
+    name = item.file.path[-1]
+    if is_companion(name) and _could_be_taken(context, name):
+        return Finding("leftover-like-image", item.file.shown, "directory")
+    if is_system_file(name) or (is_companion(name) and _is_apple_double(item)):
+        return Finding("leftover", item.file.shown, "directory")
+    path = "/".join(item.file.path)
+    for display in context.possible_displays:
+        if display.may_write(path):
+            parameters = {"display": display.model}
+            return Finding("display-file", item.file.shown, "directory", parameters)
+    return Finding("unknown-file", item.file.shown, "directory", {"size": item.file.size})
+
+
+def _could_be_taken(context: Context, name: str) -> bool:
+    """Return whether a display that looks at how names end could take a companion for an image."""
+    return ending(name) in context.endings or base_name(name).casefold() in context.by_name
+
+
+def _is_apple_double(item: Identified) -> bool:
+    """Return whether a companion file is one by its bytes too; any file can have such a name."""
+    container = item.file.container
+    return container is not None and container.format == _APPLE_DOUBLE
