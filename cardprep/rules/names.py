@@ -100,4 +100,4 @@ def meant_names(name: str) -> tuple[str, ...]:
             stem, last = form, ""
         added = [match for match in _STEM_ADDED.finditer(stem) if match.end() == len(stem)]
         found += [stem[: match.start()] + dot + last for match in added if match.start()]
-    return tuple(dict.fromkeys(found))
+    return tuple(dict.fromkeys(form for form in found if form))

@@ -5,7 +5,7 @@ Takes and gives 512 bytes. It never looks at the card behind them.
 Words: an *LBA* is a sector counted from the start of the card; *CHS* is the old
 address by cylinder, head and sector, kept as its three stored bytes.
 
-Source: check values of `sfdisk --list-types` (util-linux) for the type bytes; the
+Source: `sfdisk --list-types` (util-linux) for the type bytes; the
 layout is common to all of them: four entries of 16 bytes from 446, 55 AA at 510.
 """
 

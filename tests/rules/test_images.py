@@ -105,7 +105,7 @@ def test_a_name_alone_is_not_called_renamed() -> None:
     assert images.renamed(context(looked_at("APP_430 (1).BIN", b"x"))) == []
 
 
-# Source: check-values section 7, rows 31 and 32 (general embedded practice).
+# Common practice, no published source: some displays read short names only.
 @pytest.mark.parametrize(
     ("path", "short", "content", "found"),
     [
@@ -212,7 +212,7 @@ def test_versions_of_different_models_or_types_are_no_two_versions() -> None:
     assert images.two_versions(context(*files, manifest=shelf)) == []
 
 
-# Source: check-values section 7, row 45: only the manifest can tell.
+# Common practice, no published source: only the manifest can tell them apart.
 def test_one_name_for_two_revisions_of_hardware() -> None:
     shelf = manifest_of(
         image_facts("APP.BIN", APP, models=("OV-V40 rev A",)),
@@ -232,7 +232,6 @@ def test_one_name_for_two_revisions_of_hardware() -> None:
         pytest.param("", "UPDATE/APP_430.BIN", True, id="a folder too deep"),
         pytest.param("UPDATE/RADIO", "update/radio/APP_430.BIN", False, id="without case"),
         pytest.param("UPDATE/RADIO", "UPDATE/APP_430.BIN", True, id="not deep enough"),
-        # Source: check-values section 7, row 26.
         pytest.param("UPDATE", "UPDATE/UPDATE/APP_430.BIN", True, id="unpacked too deep"),
         pytest.param("UPDATE", "APP_430.BIN", True, id="not in the folder"),
     ],

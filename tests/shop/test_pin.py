@@ -39,7 +39,7 @@ def test_the_file_can_be_read_by_a_person(tmp_path: Path) -> None:
     path = pin_file(tmp_path, SHOP)
     assert json.loads(path.read_text()) == {
         "digest": DIGEST,
-        # Source: OpenSSH's ssh-keygen -l of this key (check values, section 2.2).
+        # Source: OpenSSH's ssh-keygen -l of this key.
         "fingerprint": "SHA256:bbXpuKG6zhzdmnxq256TlqzFBzRl2f6OOg722cYNbU8",
         "folder": "/srv/gannet slip",
         "format": 1,
