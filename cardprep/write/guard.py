@@ -73,7 +73,10 @@ def open_for_writing(path: Path, layout: Layout, permission: Permission) -> Writ
     """
     try:
         mode = path.stat().st_mode
-    except FileNotFoundError:
+    except FileNotFoundError as error:
+        # A reader's name that is mistyped must not become a file among the devices.
+        if path.absolute().is_relative_to("/dev") or path.parent.resolve().is_relative_to("/dev"):
+            raise cannot_open(path, error) from error
         return _new_image_file(path, layout)
     except (OSError, ValueError) as error:
         raise cannot_open(path, error) from error

@@ -148,6 +148,14 @@ def test_a_place_where_nothing_can_be_made(tmp_path: Path, layout: Layout) -> No
         open_for_writing(tmp_path / ("x" * 300), layout, Permission())
 
 
+def test_a_mistyped_reader_becomes_no_file(tmp_path: Path, layout: Layout) -> None:
+    (tmp_path / "link").symlink_to("/dev")
+    for path in (Path("/dev/no such reader"), tmp_path / "link" / "no such reader"):
+        with pytest.raises(NotThereError):
+            open_for_writing(path, layout, Permission())
+        assert not path.exists()
+
+
 def test_a_card_that_may_not_be_opened(
     tmp_path: Path, layout: Layout, monkeypatch: pytest.MonkeyPatch
 ) -> None:
