@@ -12,7 +12,8 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from cardprep.errors import BadValueError, NotThereError
-from cardprep.job.visit import Display, Unit, Vessel
+from cardprep.job.visit import Display, Unit, Vessel, require_line
+from cardprep.manifest.images import MINUTES_LIMIT
 from cardprep.manifest.model import (
     Carried,
     HandedOver,
@@ -30,6 +31,7 @@ _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
 _MINUTES = re.compile(r"([0-9]{1,4})(?:-([0-9]{1,4}))?")
 _UNKNOWN = "unknown"
+_UNIT_KEYS = ("model", "role", "serial")
 
 
 def day(text: str) -> date:
@@ -56,6 +58,8 @@ def moment(text: str) -> datetime:
 def known_by(how: str, source: str | None, on: str | None) -> KnownBy:
     """Read how a file is known."""
     when = None if on is None else day(on)
+    if source is not None:
+        require_line(source, "source")
     if how == "makers-checksum" and source:
         return MakersChecksum(address=source, on=when)
     if how == "own-download" and source and when:
@@ -80,16 +84,18 @@ def needs(texts: list[str]) -> tuple[tuple[str, Version], ...]:
 
 def carried(texts: list[str]) -> tuple[Carried, ...]:
     """Read code for companions: model, type, version and the words of its mode."""
-    found = []
-    for text in texts:
-        parts = text.split(None, 3)
-        if len(parts) != 4:
-            raise BadValueError("words.carries", found=spelled_out(text[:60]))
-        kind = next((known for known in USUAL_TYPES if known.word == parts[1]), None)
-        if kind is None:
-            raise BadValueError("words.carries", found=spelled_out(text[:60]))
-        found.append(Carried(model=parts[0], type=kind, version=Version(parts[2]), mode=parts[3]))
-    return tuple(found)
+    return tuple(_carried(text) for text in texts)
+
+
+def _carried(text: str) -> Carried:
+    model, _, rest = " ".join(text.split()).partition(" ")
+    for kind in USUAL_TYPES:
+        version, _, mode = rest.removeprefix(f"{kind.word} ").partition(" ")
+        if rest.startswith(f"{kind.word} ") and mode:
+            require_line(model, "model")
+            require_line(mode, "mode")
+            return Carried(model=model, type=kind, version=Version(version), mode=mode)
+    raise BadValueError("words.carries", found=spelled_out(text[:60]))
 
 
 def leaves(text: str) -> Leaves:
@@ -104,97 +110,117 @@ def leaves(text: str) -> Leaves:
 def minutes(text: str) -> Minutes:
     """Read '3-6' or '3'."""
     match = _MINUTES.fullmatch(text.strip())
-    if match is None:
-        raise BadValueError("words.minutes", found=spelled_out(text[:40]))
-    return Minutes(low=int(match[1]), high=int(match[2] or match[1]))
+    low, high = (int(match[1]), int(match[2] or match[1])) if match else (1, 0)
+    if not low <= high <= MINUTES_LIMIT:
+        raise BadValueError("words.minutes", found=spelled_out(text[:40]), most=MINUTES_LIMIT)
+    return Minutes(low=low, high=high)
 
 
 def unit(text: str) -> Unit:
     """Read 'model=OV-V40; role=main radio; has application=4.17; wants application=4.30'."""
-    plain: dict[str, str] = {}
-    has: dict[str, str] = {}
-    wants: dict[str, str] = {}
-    for part in text.split(";"):
-        key, sign, value = (piece.strip() for piece in part.partition("="))
-        if not sign or not key or not value:
-            raise BadValueError("words.unit", found=spelled_out(part.strip()[:60]))
-        if key.startswith("has "):
-            has[key[4:].strip()] = value
-        elif key.startswith("wants "):
-            wants[key[6:].strip()] = value
-        elif key in ("model", "role", "serial"):
-            plain[key] = value
-        else:
-            raise BadValueError("words.unit", found=spelled_out(part.strip()[:60]))
-    return _unit(plain, has, wants)
+    given: dict[str, dict[str, str]] = {"": {}, "has": {}, "wants": {}}
+    for part in filter(None, map(str.strip, text.split(";"))):
+        key, _, value = (piece.strip() for piece in part.partition("="))
+        kind, name = _unit_key(key)
+        if not name or not value or (not kind and name not in _UNIT_KEYS):
+            raise BadValueError("words.unit", found=spelled_out(part[:60]))
+        if name in given[kind]:
+            raise BadValueError("words.twice", found=spelled_out(key[:40]))
+        given[kind][name] = value
+    plain = given[""]
+    for key in ("model", "role"):
+        if key not in plain:
+            raise BadValueError("words.unit-lacks", key=key)
+    serial = plain.get("serial")
+    return _unit(plain["model"], plain["role"], serial, given["has"], given["wants"])
 
 
-def _unit(plain: Mapping[str, object], has: object, wants: object) -> Unit:
-    model, role, serial = (plain.get(key) for key in ("model", "role", "serial"))
-    if not isinstance(model, str) or not isinstance(role, str):
-        raise BadValueError("words.unit", found="model, role")
-    if serial is not None and not isinstance(serial, str):
-        raise BadValueError("words.unit", found="serial")
-    now = _versions(has)
+def _unit_key(key: str) -> tuple[str, str]:
+    """Return "has" or "wants" and an image type, or "" and a key of the unit itself."""
+    kind, _, word = key.partition(" ")
+    return (kind, word.strip()) if kind in ("has", "wants") else ("", key)
+
+
+def _unit(model: str, role: str, serial: str | None, has: object, wants: object) -> Unit:
+    now, wanted = _versions(has), _versions(wants)
+    for kind, version in wanted.items():
+        if version is None:
+            raise BadValueError("words.wants-unknown", found=kind)
     return Unit(
         model=model,
         role=role,
         serial=serial,
-        versions={kind: None if text == _UNKNOWN else Version(text) for kind, text in now.items()},
-        wanted={kind: Version(text) for kind, text in _versions(wants).items()},
+        versions=now,
+        wanted={kind: version for kind, version in wanted.items() if version is not None},
     )
 
 
-def _versions(value: object) -> dict[str, str]:
+def _versions(value: object) -> dict[str, Version | None]:
+    """Read versions by image type; the word "unknown" is None."""
     if not isinstance(value, Mapping):
         raise BadValueError("words.versions")
-    found = {}
+    found: dict[str, Version | None] = {}
     for kind, text in value.items():
         if not isinstance(kind, str) or not isinstance(text, str):
             raise BadValueError("words.versions")
         # The code is of no matter here; this refuses a word that no type can have.
         ImageType(kind, "NONE")
-        found[kind] = text
+        found[kind] = _version(text)
     return found
+
+
+def _version(text: str) -> Version | None:
+    return None if text.casefold() == _UNKNOWN else Version(text)
 
 
 def job_file(path: Path) -> tuple[Vessel, Display, tuple[Unit, ...]]:
     """Read a job from a TOML file with [vessel], [display] and [[unit]]."""
     name = spelled_out(str(path))
-    try:
-        with path.open("rb") as file:
-            data = file.read(JOB_FILE_MOST + 1)
-        if len(data) > JOB_FILE_MOST:
-            raise BadValueError("job-file.large", name=name, most=JOB_FILE_MOST)
-        values = tomllib.loads(data.decode())
-    except OSError as error:
-        raise NotThereError("medium.not-there", name=name) from error
-    except (ValueError, RecursionError) as error:
-        raise BadValueError(
-            "job-file.toml", name=name, cause=spelled_out(str(error)[:80])
-        ) from error
+    values = _toml(path, name)
     _only(values, ("vessel", "display", "unit"), name)
     vessel = _table(values, "vessel", ("name", "mmsi"), name)
     display = _table(values, "display", ("model", "software"), name)
     units = values.get("unit")
-    if not isinstance(units, list):
+    if not isinstance(units, list) or not units:
         raise BadValueError("job-file.key", name=name, key="unit")
-    software = display.get("software")
+    software = _optional(display, "software", name)
     return (
         Vessel(name=_text(vessel, "name", name), mmsi=_optional(vessel, "mmsi", name)),
         Display(
             model=_text(display, "model", name),
-            software=None if software in (None, _UNKNOWN) else Version(str(software)),
+            software=None if software is None else _version(software),
         ),
-        tuple(_file_unit(entry, name) for entry in units),
+        tuple(_file_unit(entry, name, number) for number, entry in enumerate(units, 1)),
     )
 
 
-def _file_unit(entry: object, name: str) -> Unit:
+def _toml(path: Path, name: str) -> Mapping[str, object]:
+    try:
+        with path.open("rb") as file:
+            data = file.read(JOB_FILE_MOST + 1)
+    except FileNotFoundError as error:
+        raise NotThereError("job-file.not-there", name=name) from error
+    except (OSError, ValueError) as error:
+        cause = getattr(error, "strerror", None) or type(error).__name__
+        raise NotThereError("job-file.unreadable", name=name, cause=cause) from error
+    if len(data) > JOB_FILE_MOST:
+        raise BadValueError("job-file.large", name=name, most=JOB_FILE_MOST)
+    try:
+        return tomllib.loads(data.decode())
+    except (ValueError, RecursionError) as error:
+        cause = spelled_out(str(error)[:80])
+        raise BadValueError("job-file.toml", name=name, cause=cause) from error
+
+
+def _file_unit(entry: object, name: str, number: int) -> Unit:
+    place = f"unit.{number}"
     if not isinstance(entry, Mapping):
-        raise BadValueError("job-file.key", name=name, key="unit")
-    _only(entry, ("model", "role", "serial", "has", "wants"), name)
-    return _unit(entry, entry.get("has", {}), entry.get("wants", {}))
+        raise BadValueError("job-file.key", name=name, key=place)
+    _only(entry, (*_UNIT_KEYS, "has", "wants"), name)
+    model = _text(entry, "model", name, place)
+    role = _text(entry, "role", name, place)
+    serial = _optional(entry, "serial", name, place)
+    return _unit(model, role, serial, entry.get("has", {}), entry.get("wants", {}))
 
 
 def _table(
@@ -214,12 +240,12 @@ def _only(values: Mapping[str, object], keys: tuple[str, ...], name: str) -> Non
             raise BadValueError("job-file.unknown", name=name, key=found, known=", ".join(keys))
 
 
-def _text(values: Mapping[str, object], key: str, name: str) -> str:
+def _text(values: Mapping[str, object], key: str, name: str, place: str = "") -> str:
     value = values.get(key)
     if not isinstance(value, str):
-        raise BadValueError("job-file.key", name=name, key=key)
+        raise BadValueError("job-file.key", name=name, key=f"{place}.{key}".lstrip("."))
     return value
 
 
-def _optional(values: Mapping[str, object], key: str, name: str) -> str | None:
-    return None if values.get(key) is None else _text(values, key, name)
+def _optional(values: Mapping[str, object], key: str, name: str, place: str = "") -> str | None:
+    return None if values.get(key) is None else _text(values, key, name, place)

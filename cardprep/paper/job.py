@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+
 from cardprep.images.report import ContainerReport
 from cardprep.job.stage import Stage
 from cardprep.job.visit import Job
@@ -22,16 +24,12 @@ def opened_lines(job: Job) -> list[str]:
             screen("job.unit", role=unit.role, model=unit.model, serial=unit.serial or "").rstrip()
         )
         for kind in dict.fromkeys((*unit.versions, *unit.wanted)):
-            now = unit.versions.get(kind)
-            wanted = unit.wanted.get(kind)
-            lines.append(
-                screen(
-                    "job.unit-type",
-                    type=kind,
-                    now=screen("words.unknown") if now is None else now.text,
-                    wanted=screen("words.unchanged") if wanted is None else wanted.text,
-                )
-            )
+            version, wanted = unit.versions.get(kind), unit.wanted.get(kind)
+            now = screen("words.unknown") if version is None else version.text
+            if wanted is None:
+                lines.append(screen("job.unit-kept", type=kind, now=now))
+            else:
+                lines.append(screen("job.unit-type", type=kind, now=now, wanted=wanted.text))
     return lines
 
 
@@ -105,7 +103,7 @@ def written_lines(layout: Layout, checkpoint: bytes, target: str) -> list[str]:
     short = str(parse_checkpoint(checkpoint).short())
     return [
         screen("write.checkpoint", short=short),
-        screen("write.prove", length=layout.length, target=spelled_out(target)),
+        screen("write.prove", length=layout.length, target=shlex.quote(spelled_out(target))),
     ]
 
 

@@ -29,13 +29,14 @@ def _about(record: Record) -> str:
     parts = []
     if isinstance(job, dict):
         vessel = job.get("vessel")
-        name = vessel.get("name") if isinstance(vessel, dict) else ""
-        parts.append(f"job {job.get('name')}, {name}")
+        vessel_name = vessel.get("name", "") if isinstance(vessel, dict) else ""
+        name = str(job.get("name", ""))
+        parts.append(screen("log.about-job", job=name, vessel=str(vessel_name)))
     for key in _ABOUT:
         value = body.get(key)
         if isinstance(value, str | int) and not isinstance(value, bool):
             text = VERDICTS.get(str(value), str(value)) if key == "verdict" else str(value)
-            parts.append(f"{key} {text}")
+            parts.append(screen("log.about", name=key, value=text))
     return spelled_out(", ".join(parts))
 
 

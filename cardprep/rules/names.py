@@ -50,8 +50,10 @@ _COMPANION = "._"
 _ENDING_ADDED = re.compile(r"\.(?:crdownload|part|partial|download|opdownload|tmp|txt|bin)")
 # As in APP (1).BIN, APP - Copy (2).BIN and APP copy 2.BIN.
 _STEM_ADDED = re.compile(
-    r" ?\([0-9]{1,3}\)|(?: - |[ _-])(?:copy|kopie|copie|copia|kopi|kopia)(?: ?\(?[0-9]{1,3}\)?)?"
+    r"(?: ?\([0-9]{1,3}\)"
+    r"|(?: - |[ _-])(?:copy|kopie|copie|copia|kopi|kopia)(?: ?\(?[0-9]{1,3}\)?)?)\Z"
 )
+_STEM_ADDED_MOST = 24
 # As in Copy of APP.BIN.
 _BEGINNING_ADDED = re.compile(r"(?:copy of|kopie von|copie de|copia de) ")
 
@@ -98,6 +100,7 @@ def meant_names(name: str) -> tuple[str, ...]:
         stem, dot, last = form.rpartition(".")
         if not dot:
             stem, last = form, ""
-        added = [match for match in _STEM_ADDED.finditer(stem) if match.end() == len(stem)]
-        found += [stem[: match.start()] + dot + last for match in added if match.start()]
+        added = _STEM_ADDED.search(stem, max(0, len(stem) - _STEM_ADDED_MOST))
+        if added is not None and added.start():
+            found.append(stem[: added.start()] + dot + last)
     return tuple(dict.fromkeys(form for form in found if form))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from cardprep.findings import Finding
+from cardprep.findings import Finding, Parameter
+from cardprep.job.stage import Stage
 from cardprep.rules.context import By, Context
 from cardprep.volume.model import shown_path
 
@@ -26,12 +27,12 @@ def stage_files(context: Context) -> list[Finding]:
     for file in stage.files:
         if _key(file.path, file.sha256) not in present:
             shown = shown_path(file.path)
-            findings.append(Finding("stage-file-missing", shown, "directory", _named(context)))
+            findings.append(Finding("stage-file-missing", shown, "directory", _named(stage)))
     for item, image in context.images:
         if item.by is By.DIGEST and _key(item.file.path, image.sha256) not in wanted:
-            findings.append(Finding("not-in-stage", item.file.shown, "directory", _named(context)))
+            findings.append(Finding("not-in-stage", item.file.shown, "directory", _named(stage)))
     if not findings:
-        parameters = {**_named(context), "files": len(stage.files)}
+        parameters = {**_named(stage), "files": len(stage.files)}
         findings.append(Finding("stage-complete", None, "card", parameters))
     return findings
 
@@ -43,13 +44,13 @@ def _key(path: tuple[str, ...], sha256: str) -> tuple[tuple[str, ...], str]:
 
 def as_written(context: Context) -> list[Finding]:
     """Return what the byte for byte comparison with the stage says, structure by structure."""
-    compared = context.compared
-    if compared is None:
+    compared, stage = context.compared, context.stage
+    if compared is None or stage is None:
         return []
     if not compared.complete:
-        return [Finding("stage-not-compared", None, "card", _named(context))]
+        return [Finding("stage-not-compared", None, "card", _named(stage))]
     if not compared.differences:
-        parameters = {**_named(context), "sha256": compared.sha256}
+        parameters = {**_named(stage), "sha256": compared.sha256}
         return [Finding("as-written", None, "card", parameters)]
     findings = []
     # One that was written a moment ago has had no time to be used.
@@ -57,16 +58,16 @@ def as_written(context: Context) -> list[Finding]:
     for difference in compared.differences:
         in_content = difference.structure == "file content"
         slug = "content-differs-from-stage" if in_content else elsewhere
-        parameters = {**_named(context), "offset": difference.offset}
+        parameters = {**_named(stage), "offset": difference.offset}
         findings.append(Finding(slug, difference.path, difference.structure, parameters))
     return findings
 
 
 def superseded(context: Context) -> list[Finding]:
     """Return a finding if the card is of a plan that is no longer the job's."""
-    if not context.superseded:
+    if not context.superseded or context.stage is None:
         return []
-    return [Finding("plan-superseded", None, "card", _named(context))]
+    return [Finding("plan-superseded", None, "card", _named(context.stage))]
 
 
 def through_cache(context: Context) -> list[Finding]:
@@ -76,8 +77,5 @@ def through_cache(context: Context) -> list[Finding]:
     return [Finding("read-through-cache", None, "card")]
 
 
-def _named(context: Context) -> dict[str, str | int]:
-    stage = context.stage
-    if stage is None:
-        return {}
+def _named(stage: Stage) -> dict[str, Parameter]:
     return {"job": str(stage.job), "stage": stage.number, "of": stage.of}

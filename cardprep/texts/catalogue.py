@@ -62,7 +62,7 @@ def finding(
 def _shown(key: str, value: str | int) -> str | int:
     if value == "":
         return SCREENS["words.none"]
-    return _word(value) if key in _SLUGS else value
+    return word(value) if key in _SLUGS and isinstance(value, str) else value
 
 
 def container_problem(reason: str, parameters: Mapping[str, str | int]) -> str:
@@ -72,15 +72,8 @@ def container_problem(reason: str, parameters: Mapping[str, str | int]) -> str:
 
 def word(slug: str) -> str:
     """Return what a person reads for a slug, or the slug itself where it is a word already."""
-    return str(_word(slug))
-
-
-def _word(value: str | int) -> str | int:
-    """Return a parameter as a person reads it: slugs become words, the rest stays."""
-    if isinstance(value, int):
-        return value
-    known = WORDS.get(value) or FORMATS.get(value)
-    if known is None and value in REFUSALS and "{" not in REFUSALS[value].message:
-        known = REFUSALS[value].message
-    family = next((said for start, said in FAMILIES.items() if value.startswith(start)), None)
-    return known or family or value
+    known = WORDS.get(slug) or FORMATS.get(slug)
+    if known is None and slug in REFUSALS and "{" not in REFUSALS[slug].message:
+        known = REFUSALS[slug].message
+    family = next((said for start, said in FAMILIES.items() if slug.startswith(start)), None)
+    return known or family or slug

@@ -26,6 +26,7 @@ _REWRITE = (
 _COPY_OFF = (
     "Do not use this card as it is; copy off what is worth keeping and prepare another card."
 )
+_CARE = "Prepare another card; use this one only if there is no other and its files match."
 _RESEAT = "Reseat the card and try another reader; if it repeats, take the card out of use."
 _FRESH = "Fetch the file again from where the maker gives it out, and take it in."
 _FORMAT = "Prepare the card with cardprep, which lays the volume out as the display reads it."
@@ -43,7 +44,7 @@ FINDINGS: Mapping[str, FindingText] = {
     ),
     "mixed-types": FindingText(
         "the card carries several image types ({types}): {files}",
-        "One card may carry {limit} for this display; with more it may load the wrong one first, or none.",
+        "A card may carry {limit}; with more, a display may load the wrong one first, or none.",
         "Put each image type on a card of its own, and load them in the order of the plan.",
     ),
     "two-versions": FindingText(
@@ -153,7 +154,7 @@ FINDINGS: Mapping[str, FindingText] = {
         _NONE,
     ),
     "differs-from-stage": FindingText(
-        "the {structure} is not as it was written for job {job}, stage {stage} of {of}, from byte {offset} of the card on",
+        "{structure}: not as it was written for job {job}, stage {stage} of {of}, from byte {offset} of the card on",
         "A display or a computer that wrote on the card changes it; otherwise it stays as it was.",
         "If the card was in neither since it was prepared, prepare it again.",
     ),
@@ -163,7 +164,7 @@ FINDINGS: Mapping[str, FindingText] = {
         _REWRITE,
     ),
     "read-back-differs": FindingText(
-        "the {structure} was read back otherwise than it was written, from byte {offset} of the card on",
+        "{structure}: read back otherwise than it was written, from byte {offset} of the card on",
         "Nothing may change between writing and reading back; the card or the reader fails.",
         _REWRITE,
     ),
@@ -179,7 +180,7 @@ FINDINGS: Mapping[str, FindingText] = {
     ),
     # what could not be looked at
     "read-error": FindingText(
-        "the {structure} cannot be read at byte {offset} of the card ({path})",
+        "byte {offset} of the card cannot be read ({structure}, {path})",
         "What stands there is not known.",
         _RESEAT,
     ),
@@ -268,12 +269,12 @@ FINDINGS: Mapping[str, FindingText] = {
     "backup-boot-differs": FindingText(
         "the copy of the boot sector in sector {sector} is not like the first",
         "One of the two was changed or damaged.",
-        _COPY_OFF,
+        _CARE,
     ),
     "fsinfo-odd": FindingText(
         "FSInfo cannot be right ({what}: {found})",
         "Systems use it to find free room; a wrong one can make them overwrite files.",
-        _COPY_OFF,
+        _CARE,
     ),
     "free-count-odd": FindingText(
         "FSInfo counts {found} free clusters, the FAT has {counted}",
@@ -283,7 +284,7 @@ FINDINGS: Mapping[str, FindingText] = {
     "fat-head-odd": FindingText(
         "the first two entries of the FAT are unusual ({found})",
         "They were not written by an ordinary formatter, or are damaged.",
-        _COPY_OFF,
+        _CARE,
     ),
     "fat-type-disagrees": FindingText(
         "the volume is laid out as {layout}, but {clusters} clusters make a {standard}",
@@ -291,9 +292,9 @@ FINDINGS: Mapping[str, FindingText] = {
         _FORMAT,
     ),
     "fats-differ": FindingText(
-        "FAT {copy} is not like the first: {bytes} bytes differ, from cluster {cluster} on",
+        "FAT {copy} is not like the first (bytes that differ: {bytes}, from cluster {cluster} on)",
         "A write was broken off, or the table is damaged.",
-        _COPY_OFF,
+        _CARE,
     ),
     "volume-dirty": FindingText(
         "the volume was not closed properly (mark in the {structure})",
@@ -322,27 +323,27 @@ FINDINGS: Mapping[str, FindingText] = {
     ),
     # chains and folders
     "chain-broken": FindingText(
-        "the clusters of {path} lead to {cluster}, which is {how}",
+        "the clusters of {path} lead to cluster {cluster}, which is {how}",
         "The rest of the file is lost or belongs to something else.",
         _COPY_OFF,
     ),
     "chain-loops": FindingText(
-        "the clusters of {path} lead back to themselves at {cluster}",
+        "the clusters of {path} lead back to themselves at cluster {cluster}",
         "The table is damaged, or was made to trap whoever reads it.",
         _COPY_OFF,
     ),
     "too-scattered": FindingText(
-        "the clusters of {path} lie in so many pieces that it was not followed beyond {cluster}",
+        "the clusters of {path} lie in so many pieces that it was not followed beyond cluster {cluster}",
         "No ordinary writer scatters a file like this; its content was not looked at.",
         _COPY_OFF,
     ),
     "chain-crossed": FindingText(
-        "the clusters of {path} run into another file's at {cluster}",
+        "the clusters of {path} run into another file's at cluster {cluster}",
         _GUESS,
         _COPY_OFF,
     ),
     "chain-shared": FindingText(
-        "{other} runs into the clusters of {path} at {cluster}",
+        "{other} runs into the clusters of {path} at cluster {cluster}",
         _GUESS,
         _COPY_OFF,
     ),
@@ -354,17 +355,17 @@ FINDINGS: Mapping[str, FindingText] = {
     "chain-too-long": FindingText(
         "{path} has {size} bytes and clusters for {room}",
         "Its size was changed, or a write was broken off.",
-        _COPY_OFF,
+        _CARE,
     ),
     "lost-clusters": FindingText(
         "{clusters} clusters ({size} bytes) are in use and belong to no file",
         "A write was broken off, or a folder was damaged.",
-        _COPY_OFF,
+        _CARE,
     ),
     "folder-damaged": FindingText(
         "the folder {path} is not as it should be: {what}",
         "Files in it may be missing or misplaced.",
-        _COPY_OFF,
+        _CARE,
     ),
     "entries-after-end": FindingText(
         "the folder {path} goes on behind its end mark",
@@ -374,7 +375,7 @@ FINDINGS: Mapping[str, FindingText] = {
     "name-damaged": FindingText(
         "in the folder {path} a long name does not belong to the file beside it (its short name: {short})",
         "The file is known by its short name only; the folder may be damaged.",
-        _COPY_OFF,
+        _CARE,
     ),
     "name-twice": FindingText(
         "{path} stands twice in its folder",

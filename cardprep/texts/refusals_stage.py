@@ -28,8 +28,8 @@ STAGE: Mapping[str, RefusalText] = {
     ),
     "job.no-units": RefusalText("a job needs at least one unit", "Give --unit at least once."),
     "job.line": RefusalText(
-        "{found} cannot stand for {what}",
-        "Use a text of one line that can be seen, at most 200 characters.",
+        "what stands for {what} cannot be printed on a sheet: '{found}'",
+        "Use one line of characters that can be seen, at most 200.",
     ),
     # stages
     "stage.path": RefusalText("a file of the stage has no name", _MANIFEST),
@@ -65,9 +65,13 @@ STAGE: Mapping[str, RefusalText] = {
         "there is no {type} {version} for {model} in the manifest",
         "Take the maker's file in, or ask for a version that is there.",
     ),
+    "plan.withdrawn": RefusalText(
+        "the {type} {version} for {model} was withdrawn: {given}",
+        "Ask the maker which version takes its place.",
+    ),
     "plan.need": RefusalText(
         "{image} {version} needs {type} {at_least} or newer on {model}, and nothing gives it that",
-        "Take in an image that does, or enter the version that is aboard if it is not known yet.",
+        "Enter the version that is aboard if it is new enough; else take in an image that brings it, or make the step to it a job of its own.",
     ),
     "plan.downgrade": RefusalText(
         "{model} has {type} {now}, which is newer than {wanted}",
@@ -184,14 +188,30 @@ STAGE: Mapping[str, RefusalText] = {
         "Write model, image type, version and how its mode is seen, such as 'OV-H4 application 2.41 PROGRAM on the screen'.",
     ),
     "words.leaves": RefusalText("{found} is no state of a unit", "Use one of: {known}."),
-    "words.minutes": RefusalText("{found} is no time of a step", "Write it as 4-9, in minutes."),
+    "words.minutes": RefusalText(
+        "{found} is no time of a step",
+        "Write it in minutes as 4-9, the lower number first, at most {most}.",
+    ),
     "words.unit": RefusalText(
         "a unit cannot be read at {found}",
         "Write 'model=...; role=...; has application=4.17; wants application=4.30', with semicolons between.",
     ),
+    "words.unit-lacks": RefusalText(
+        "the unit has no {key}",
+        "Write 'model=...; role=...; has application=4.17; wants application=4.30', with semicolons between.",
+    ),
+    "words.twice": RefusalText("{found} is given twice for one unit", "Give it once."),
+    "words.wants-unknown": RefusalText(
+        "the {found} that is wanted cannot be unknown",
+        "Name the version that the unit is to have, or leave it out.",
+    ),
     "words.versions": RefusalText(
         "versions stand by image type, each as a text",
         'Write each as a text in quotes, such as application = "4.17", or "unknown".',
+    ),
+    "job-file.not-there": RefusalText("there is no file {name}", "Look at the spelling."),
+    "job-file.unreadable": RefusalText(
+        "{name} cannot be read: {cause}", "Name a text file that this user may read."
     ),
     "job-file.large": RefusalText(
         "{name} has more than {most} bytes",
@@ -201,7 +221,7 @@ STAGE: Mapping[str, RefusalText] = {
         "{name} is no TOML text: {cause}", "Mend the line that is named, and try again."
     ),
     "job-file.key": RefusalText(
-        "{name} has no proper {key}",
+        "{name} has no {key} that can be read",
         'A job file has [vessel] name, [display] model, and [[unit]] with model and role, each as "text".',
     ),
     "job-file.unknown": RefusalText(

@@ -21,7 +21,7 @@ from cardprep.manifest.model import (
     OwnDownload,
     SupportTicket,
 )
-from cardprep.terms import APPLICATION, Version
+from cardprep.terms import APPLICATION, CHART_DATA, Version
 
 DAY = date(2026, 11, 20)
 
@@ -50,15 +50,39 @@ def test_the_rest() -> None:
         APPLICATION,
         "PROGRAM on the screen",
     )
+    (charts,) = words.carried(["OV-H4  chart data 7  MENU on the  screen"])
+    assert (charts.type, charts.version, charts.mode) == (
+        CHART_DATA,
+        Version("7"),
+        "MENU on the screen",
+    )
     assert words.leaves("waiting for application") is Leaves.WAITING
     assert words.minutes("3-6") == Minutes(low=3, high=6)
     assert words.minutes(" 4 ") == Minutes(low=4, high=4)
+    assert words.minutes("0-1440") == Minutes(low=0, high=1440)
     assert words.unit(
         "model=OV-V40; role=main radio; serial=0012; has application=unknown;wants application=4.30"
     ) == Unit(
         model="OV-V40",
         role="main radio",
         serial="0012",
+        versions={"application": None},
+        wanted={"application": Version("4.30")},
+    )
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "model=OV-V40; role=main radio; has application=UNKNOWN; wants application=4.30;",
+        " model = OV-V40 ;; role = main radio; has  application = unknown;wants application=4.30",
+        "wants application=4.30; has application=unknown; role=main radio; model=OV-V40",
+    ],
+)
+def test_a_unit_in_any_order_and_with_any_spaces(text: str) -> None:
+    assert words.unit(text) == Unit(
+        model="OV-V40",
+        role="main radio",
         versions={"application": None},
         wanted={"application": Version("4.30")},
     )
@@ -89,7 +113,41 @@ def test_the_rest() -> None:
         pytest.param(lambda: words.unit("model"), "words.unit", id="no value"),
         pytest.param(lambda: words.unit("model=;role=r"), "words.unit", id="empty value"),
         pytest.param(lambda: words.unit("colour=red"), "words.unit", id="unknown key"),
-        pytest.param(lambda: words.unit("model=m"), "words.unit", id="no role"),
+        pytest.param(lambda: words.unit("model=m"), "words.unit-lacks", id="no role"),
+        pytest.param(
+            lambda: words.unit("role=r; has application=1"), "words.unit-lacks", id="model"
+        ),
+        pytest.param(lambda: words.unit(""), "words.unit-lacks", id="nothing at all"),
+        pytest.param(lambda: words.unit("model=m; role=r; has=1"), "words.unit", id="has what"),
+        pytest.param(lambda: words.unit("model=m; role=r; role=s"), "words.twice", id="role twice"),
+        pytest.param(
+            lambda: words.unit("model=m; role=r; has application=1; has application=2"),
+            "words.twice",
+            id="a version twice",
+        ),
+        pytest.param(
+            lambda: words.unit("model=m; role=r; wants application=Unknown"),
+            "words.wants-unknown",
+            id="an unknown version wanted",
+        ),
+        pytest.param(lambda: words.unit("model=m; role=a\x1b[2J"), "job.line", id="control"),
+        pytest.param(lambda: words.minutes("6-3"), "words.minutes", id="from more to less"),
+        pytest.param(lambda: words.minutes("1441"), "words.minutes", id="more than a day"),
+        pytest.param(lambda: words.minutes("-3"), "words.minutes", id="less than nothing"),
+        pytest.param(lambda: words.moment("2026-11-20T23:59:60Z"), "words.day", id="leap second"),
+        pytest.param(lambda: words.day("٢٠٢٦-11-20"), "words.day", id="other digits"),
+        pytest.param(
+            lambda: words.known_by("makers-checksum", "a\nb", None), "job.line", id="two lines"
+        ),
+        pytest.param(
+            lambda: words.carried(["OV-H4 application 2.41"]), "words.carries", id="no mode"
+        ),
+        pytest.param(
+            lambda: words.carried(["OV-H4 application 2,41 x"]), "version", id="its version"
+        ),
+        pytest.param(
+            lambda: words.carried(["OV-H4 application 2.41 a\u202eb"]), "job.line", id="its mode"
+        ),
         pytest.param(
             lambda: words.unit("model=m; role=r; has App=1"), "image-type.word", id="type"
         ),
@@ -160,8 +218,21 @@ def test_a_job_file(tmp_path: Path) -> None:
         pytest.param('mmsi = "211123456"', 'call = "x"', "job-file.unknown", id="unknown key"),
         pytest.param("[display]", "[screen]", "job-file.unknown", id="unknown table"),
         pytest.param("[[unit]]", "[unit]", "job-file.key", id="one table for many"),
-        pytest.param('role = "main radio"', "", "words.unit", id="no role"),
-        pytest.param('role = "main radio"', 'role = "r"\nserial = 3', "words.unit", id="serial"),
+        pytest.param('role = "main radio"', "", "job-file.key", id="no role"),
+        pytest.param('role = "main radio"', "role = 3", "job-file.key", id="a number for a role"),
+        pytest.param('role = "main radio"', 'role = "r"\nserial = 3', "job-file.key", id="serial"),
+        pytest.param('role = "main radio"', 'role = "a\\nb"', "job.line", id="two lines"),
+        pytest.param('role = "main radio"', 'role = "r"\ncolour = 1', "job-file.unknown", id="key"),
+        pytest.param('model = "OV-V40"', "model = []", "job-file.key", id="a list for a model"),
+        pytest.param('model = "OV-D9"', "", "job-file.key", id="no display"),
+        # 9.10 would become 9.1.
+        pytest.param('software = "unknown"', "software = 9.10", "job-file.key", id="software"),
+        pytest.param('software = "unknown"', 'software = "9,1"', "version", id="its version"),
+        pytest.param('"211123456"', '"2111234567"', "job.mmsi", id="ten digits"),
+        pytest.param('"4.30"', '"unknown"', "words.wants-unknown", id="unknown wanted"),
+        pytest.param('application = "4.30"', 'App = "4.30"', "image-type.word", id="type"),
+        pytest.param("[vessel]", "[vessel]\n[vessel]", "job-file.toml", id="a table twice"),
+        pytest.param("[vessel]", "vessel = 3\n[other]", "job-file.unknown", id="no table"),
         pytest.param('{ application = "4.30" }', '"4.30"', "words.versions", id="no table"),
         pytest.param('"4.30"', "4.30", "words.versions", id="a number for a version"),
     ],
@@ -176,10 +247,14 @@ def test_mistakes_in_a_job_file(tmp_path: Path, old: str, new: str, reason: str)
 
 
 def test_files_that_are_no_job_files(tmp_path: Path) -> None:
-    with pytest.raises(NotThereError):
-        words.job_file(tmp_path / "nothing")
-    with pytest.raises(NotThereError):
-        words.job_file(tmp_path)
+    for place, reason in (
+        (tmp_path / "nothing", "job-file.not-there"),
+        (tmp_path, "job-file.unreadable"),
+        (tmp_path / "a\0b", "job-file.unreadable"),
+    ):
+        with pytest.raises(NotThereError) as missing:
+            words.job_file(place)
+        assert missing.value.reason == reason
     path = tmp_path / "visit.toml"
     for content, reason in (
         (b"\xff\xfe", "job-file.toml"),
@@ -187,6 +262,8 @@ def test_files_that_are_no_job_files(tmp_path: Path) -> None:
         (b"unit = [3]", "job-file.key"),
         (b"a = " + b"[" * 5000, "job-file.toml"),
         (b'vessel = {name = "S"}\ndisplay = {model = "D"}\nunit = [3]', "job-file.key"),
+        (b'vessel = {name = "S"}\ndisplay = {model = "D"}\nunit = []', "job-file.key"),
+        (b"vessel = 3", "job-file.key"),
     ):
         path.write_bytes(content)
         with pytest.raises(BadValueError) as caught:
@@ -202,3 +279,23 @@ def test_any_bytes_are_a_job_or_a_refusal(
     path.write_bytes(data)
     with pytest.raises(CardprepError):
         words.job_file(path)
+
+
+def test_a_mistake_names_the_unit(tmp_path: Path) -> None:
+    path = tmp_path / "visit.toml"
+    path.write_text(GOOD + '[[unit]]\nmodel = "OV-V42"\n')
+    with pytest.raises(BadValueError) as caught:
+        words.job_file(path)
+    assert caught.value.parameters == {"name": str(path), "key": "unit.2.role"}
+
+
+@given(st.sampled_from(GOOD.splitlines()), st.text(max_size=30))
+def test_any_line_of_a_job_file_may_be_anything(
+    tmp_path_factory: pytest.TempPathFactory, line: str, text: str
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "line.toml"
+    path.write_bytes(GOOD.replace(line, text).encode("utf-8", "surrogatepass"))
+    try:
+        words.job_file(path)
+    except CardprepError as error:
+        assert error.reason  # noqa: PT017 - nothing else may come out

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import unicodedata
 from collections.abc import Iterator
+from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -53,7 +55,8 @@ from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import FAMILIES
 from tests.cards import MemorySectors
 from tests.manifests import image_facts, manifest_of
-from tests.rules.test_cards import APP, BOOT, HEX, MANIFEST, flipped, judged, with_stage, zipped
+from tests.rules.looked_at import APP, BOOT, MANIFEST, flipped
+from tests.rules.whole import HEX, judged, with_stage, zipped
 from tests.stages import laid_out_bytes, make_stage
 
 HOSTILE = "a\x1b[2J\x07\u202ebin.exe\nUSE\u2028\ud800"
@@ -169,6 +172,52 @@ def test_hostile_names_reach_neither_terminal_nor_json() -> None:
     assert "\\u202e" not in printed.replace("\\\\u202e", "")
 
 
+def test_hostile_labels_reach_neither_terminal_nor_json() -> None:
+    judgement = judged([(("APP_430.BIN",), APP)])
+    content = judgement.inspection.content
+    assert content is not None
+    (volume,) = content.volumes
+    labelled = replace(volume, facts=replace(volume.facts, label=HOSTILE))
+    inspection = replace(judgement.inspection, content=replace(content, volumes=(labelled,)))
+    hostile = replace(judgement, inspection=inspection)
+    lines = card_lines(hostile, None, by_name=False, width=80)
+    assert any("\\x1b[2J" in line for line in lines)
+    for line in lines:
+        assert harmless(line), line
+    assert all(harmless(text) for text in texts(judgement_object(hostile, None, None)))
+
+
+def texts(value: Any) -> Iterator[str]:  # noqa: ANN401 - whatever JSON holds
+    """Give every string of a JSON value, keys included."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for key, inner in value.items():
+            yield key
+            yield from texts(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from texts(inner)
+
+
+def test_no_string_of_a_judgement_can_harm() -> None:
+    for judgement in (*judgements(), hostile_judgement()):
+        for text in texts(judgement_object(judgement, None, None)):
+            assert harmless(text), text
+
+
+def test_a_card_without_label_and_serial_number() -> None:
+    judgement = judged([(("APP_430.BIN",), APP)])
+    content = judgement.inspection.content
+    assert content is not None
+    (volume,) = content.volumes
+    plain = replace(volume, facts=replace(volume.facts, label=None, serial=None))
+    inspection = replace(judgement.inspection, content=replace(content, volumes=(plain,)))
+    lines = card_lines(replace(judgement, inspection=inspection), None, by_name=False, width=80)
+    assert "label none, serial none" in lines[1]
+    assert "one file looked at" in lines
+
+
 @settings(deadline=None, max_examples=200)
 @given(st.text())
 def test_any_name_is_harmless_in_a_finding(name: str) -> None:
@@ -216,7 +265,8 @@ def test_a_job_that_was_opened() -> None:
     text = "\n".join(opened_lines(JOB))
     for part in ("B238", "Saltwhistle", "main radio", "OV-V40", "0012", "4.17", "4.30"):
         assert part in text
-    assert f"bootloader: has {screen('words.unknown')}" in text
+    assert f"bootloader: has {screen('words.unknown')}, stays as it is" in text
+    assert "application: has 4.17, is to have 4.30" in text
 
 
 def test_a_plan_says_its_cautions_and_each_card() -> None:
@@ -243,6 +293,8 @@ def test_what_is_said_before_and_after_writing() -> None:
     after = "\n".join(written_lines(layout, checkpoint.to_text(), "card.img"))
     assert f"head -c {layout.length} card.img | sha256sum" in after
     assert str(checkpoint.short()) in after
+    spaced = "\n".join(written_lines(layout, checkpoint.to_text(), "my card.img"))
+    assert f"head -c {layout.length} 'my card.img' | sha256sum" in spaced
     data = bytearray(layout.card_size)
     data[: layout.length] = laid_out_bytes(layout, source)
     judgement = judge(Context(inspection=inspect_card(MemorySectors(data)), stage=stage))
@@ -326,8 +378,9 @@ def test_what_was_traced() -> None:
 def test_the_state_of_a_log() -> None:
     whole = LogState(bench="B", size=8, root=bytes(32), checkpoints=2, sealed=8)
     assert len(state_lines(whole)) == 2
+    assert "newer" not in "".join(state_lines(whole))
     open_end = LogState(bench="B", size=9, root=bytes(32), checkpoints=2, sealed=8)
-    assert "1 records" in state_lines(open_end)[-1] or "1" in state_lines(open_end)[-1]
+    assert state_lines(open_end)[-1].endswith("checkpoint: 1")
 
 
 def test_words_of_slugs() -> None:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import io
-import random
-import zipfile
 from collections.abc import Sequence
 from typing import Any
 
@@ -13,62 +10,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cardprep.findings import KINDS, Finding, Severity, Verdict
-from cardprep.inspection.card import Watched, inspect_card
+from cardprep.inspection.card import inspect_card
 from cardprep.layout.build import lay_out
-from cardprep.layout.compare import Compared, Comparison, Difference
-from cardprep.manifest.model import Manifest
+from cardprep.layout.compare import Compared, Difference
 from cardprep.rules.context import Context
 from cardprep.rules.judge import ESTABLISHED, Judgement, judge, verdict_of
 from cardprep.terms import APPLICATION, BOOTLOADER, CHUNK, MIB
 from tests.cards import MemorySectors
-from tests.manifests import display_facts, image_facts, manifest_of
+from tests.manifests import display_facts, manifest_of
+from tests.rules.looked_at import APP, BOOT, GONE, MANIFEST, OLD, flipped
+from tests.rules.whole import HEX, judged, with_stage, zipped
 from tests.stages import Files, laid_out_bytes, make_stage
-
-APP = random.Random(1).randbytes(3 * CHUNK + 500)
-BOOT = random.Random(2).randbytes(5000)
-OLD = random.Random(3).randbytes(3 * CHUNK)
-
-MANIFEST = manifest_of(
-    image_facts("APP_430.BIN", APP),
-    image_facts("BOOT_310.BIN", BOOT, kind=BOOTLOADER, version="3.10"),
-    image_facts("APP_417.BIN", OLD, version="4.17"),
-    image_facts("GONE.BIN", b"gone" * 100, version="4.20", withdrawn="sets the clock back"),
-)
-
-
-def flipped(data: bytes, at: int) -> bytes:
-    return data[:at] + bytes((data[at] ^ 0xFF,)) + data[at + 1 :]
-
-
-def zipped(name: str, content: bytes) -> bytes:
-    held = io.BytesIO()
-    with zipfile.ZipFile(held, "w") as archive:
-        archive.writestr(name, content)
-    return held.getvalue()
-
-
-def judged(files: Files, manifest: Manifest | None = MANIFEST, **more: Any) -> Judgement:  # noqa: ANN401
-    if files:
-        stage, source = make_stage(files, volume_size=64 * MIB)
-        layout = lay_out(stage)
-        data = bytearray(layout.card_size)
-        data[: layout.length] = laid_out_bytes(layout, source)
-        inspection = inspect_card(MemorySectors(data))
-    else:
-        inspection = inspect_card(MemorySectors(bytes(64 * MIB)))
-    return judge(Context(inspection=inspection, manifest=manifest, **more))
 
 
 def slugs(judgement: Judgement) -> set[str]:
     return {finding.slug for finding in judgement.findings}
 
-
-HEX = b""":10010000214601360121470136007EFE09D2190141
-:100110002146017E17C20001FF5F16002148011928
-:10012000194E79234623965778239EDA3F01B2CAA7
-:100130003F0156702B5E712B722B732146013421C7
-:00000001FF
-"""
 
 USE, CARE, STOP, CANNOT = (
     Verdict.USE,
@@ -110,9 +67,7 @@ USE, CARE, STOP, CANNOT = (
         pytest.param(
             [(("APP_430 (1).BIN",), APP)], STOP, {"matches", "renamed"}, id="renamed by a browser"
         ),
-        pytest.param(
-            [(("GONE.BIN",), b"gone" * 100)], STOP, {"matches", "withdrawn"}, id="withdrawn"
-        ),
+        pytest.param([(("GONE.BIN",), GONE)], STOP, {"matches", "withdrawn"}, id="withdrawn"),
         pytest.param(
             [(("README.TXT",), b"hello")], CANNOT, {"unknown-file", "no-image"}, id="unknown alone"
         ),
@@ -143,6 +98,39 @@ USE, CARE, STOP, CANNOT = (
             id="a companion file that ends like an image",
         ),
         pytest.param(
+            [(("APP_430.BIN",), APP), (("._NOTES.BIN",), b"\0\x05\x16\x07\0\2\0\0" + bytes(60))],
+            STOP,
+            {"matches", "leftover-like-image"},
+            id="a companion of no image that ends like one",
+        ),
+        pytest.param(
+            [(("APP_430.BIN",), APP), ((".Trash-1000", "files", "APP_417.BIN"), OLD)],
+            CARE,
+            {"matches", "leftover-image"},
+            id="another version in a waste basket",
+        ),
+        pytest.param(
+            [(("APP_430.BIN.crdownload",), APP[: 2 * CHUNK + 9])],
+            STOP,
+            {"cut-short"},
+            id="a download that did not end",
+        ),
+        pytest.param(
+            [(("APP_430.BIN",), APP[: 2 * CHUNK] + bytes(len(APP) - 2 * CHUNK))],
+            STOP,
+            {"altered"},
+            id="pulled before the copy was done",
+        ),
+        pytest.param(
+            [(("UPDATE", "UPDATE", "APP_430.BIN"), APP)], USE, {"matches"}, id="in any folder"
+        ),
+        pytest.param(
+            [(("APP_430.BIN",), APP), (("OVD9.LOG",), b"done")],
+            USE,
+            {"matches", "display-file"},
+            id="used in a display",
+        ),
+        pytest.param(
             [(("APP_430.ZIP",), zipped("APP_430.BIN", APP))],
             STOP,
             {"left-packed", "unknown-file", "no-image"},
@@ -155,7 +143,6 @@ USE, CARE, STOP, CANNOT = (
             id="a web page saved as the image",
         ),
         pytest.param(
-            # The widely printed four-record example, its first checksum altered.
             [(("NEW.HEX",), HEX)],
             STOP,
             {"container-broken", "unknown-file", "no-image"},
@@ -179,6 +166,19 @@ def test_which_block_was_altered() -> None:
     assert (cut.parameters["got"], cut.parameters["wanted"]) == (CHUNK, len(APP))
 
 
+@pytest.mark.parametrize("where", ["FAT 1", "directory", "file content"])
+def test_a_card_that_cannot_be_read_everywhere(where: str) -> None:
+    stage, source = make_stage(APP_FILES, volume_size=64 * MIB)
+    layout = lay_out(stage)
+    data = bytearray(layout.card_size)
+    data[: layout.length] = laid_out_bytes(layout, source)
+    region = next(region for region in layout.regions if region.structure == where)
+    bad = MemorySectors(data, bad=[(region.offset, region.offset + 512)])
+    judgement = judge(Context(inspection=inspect_card(bad), manifest=MANIFEST))
+    assert judgement.verdict is STOP
+    assert "read-error" in slugs(judgement)
+
+
 def test_without_a_manifest_nothing_is_claimed() -> None:
     judgement = judged([(("APP_430.BIN",), APP)], None, untrusted="manifest.changed")
     assert judgement.verdict is CANNOT
@@ -186,26 +186,6 @@ def test_without_a_manifest_nothing_is_claimed() -> None:
 
 
 # --- with a stage
-
-
-def with_stage(
-    files: Files, stage_files: Files, manifest: Manifest = MANIFEST, *, damage: int | None = None
-) -> Judgement:
-    stage, source = make_stage(stage_files, volume_size=64 * MIB)
-    layout = lay_out(stage)
-    on_card, card_source = make_stage(files, volume_size=64 * MIB)
-    card = lay_out(on_card)
-    data = bytearray(card.card_size)
-    data[: card.length] = laid_out_bytes(card, card_source)
-    if damage is not None:
-        data[damage] ^= 0xFF
-    comparison = Comparison(layout)
-    watched = Watched(witness=comparison, length=layout.length, keep=layout.first_file_offset)
-    inspection = inspect_card(MemorySectors(data), watched=watched)
-    assert source.contents
-    return judge(
-        Context(inspection=inspection, manifest=manifest, stage=stage, compared=comparison.result())
-    )
 
 
 APP_FILES: Files = [(("APP_430.BIN",), APP)]

@@ -5,148 +5,23 @@ Facts of the trade are common practice, no published source; each is one test.
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Mapping
-from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
-from cardprep.errors import LayoutError, NoPlanError
-from cardprep.job.visit import Display, Job, JobName, Unit, Vessel
-from cardprep.manifest.model import (
-    FileSystem,
-    HandedOver,
-    ImageFacts,
-    Leaves,
-    Manifest,
-    Minutes,
-    ModelFacts,
-    Need,
-    UnitKind,
-)
+from cardprep.errors import NoPlanError
+from cardprep.manifest.model import Manifest
 from cardprep.terms import (
     APPLICATION,
     BOOTLOADER,
+    CHART_DATA,
     CONFIGURATION,
-    GIB,
-    USUAL_TYPES,
-    ImageType,
-    Version,
     VersionOrder,
 )
-from cardprep.vessel.plan import Plan, plan
-from cardprep.vessel.stages import stages_of
-from tests.manifests import display_facts
+from cardprep.vessel.plan import plan
+from tests.vessel.visits import V, cards, image, job, manifest, model, unit
 
-V = Version
-
-
-def model(name: str, **changed: Any) -> ModelFacts:  # noqa: ANN401
-    values: dict[str, Any] = {
-        "name": name,
-        "kind": UnitKind.RADIO,
-        "role": "fixed VHF radio",
-        "companion": None,
-        "types": (BOOTLOADER, APPLICATION),
-        "versions": {},
-        "seen_off": None,
-        "seen_in_mode": None,
-        "read_at": {},
-        "note_before": (),
-        "read_back_after": (),
-        "entered_once": (),
-        **changed,
-    }
-    return ModelFacts(**values)
-
-
-def image(
-    kind: ImageType,
-    version: str,
-    *models: str,
-    needs: tuple[tuple[str | None, ImageType, str], ...] = (),
-    **changed: Any,  # noqa: ANN401
-) -> ImageFacts:
-    models = models or ("OV-V40",)
-    name = f"{models[0]}_{kind.code}_{version}.bin".replace("-", "")
-    values: dict[str, Any] = {
-        "file": name,
-        "models": models,
-        "type": kind,
-        "version": V(version),
-        "released": datetime(2026, 5, 12, tzinfo=UTC),
-        "size": 1000,
-        "sha256": f"{abs(hash_of(name)):064x}",
-        "xxh3_128": "0" * 32,
-        "chunks": ("0" * 16,),
-        "container": "opaque",
-        "needs": tuple(Need(model=m, type=t, at_least=V(v)) for m, t, v in needs),
-        "from_versions": (),
-        "carries": (),
-        "leaves": Leaves.RUNNING,
-        "minutes": Minutes(low=1, high=2),
-        "known_by": HandedOver(by="the skipper", on=date(2026, 11, 20)),
-        "list_checked": None,
-        "withdrawn": None,
-        **changed,
-    }
-    return ImageFacts(**values)
-
-
-def hash_of(name: str) -> int:
-    """Return a number for a name that is the same on every run."""
-    return int.from_bytes(name.encode(), "big") % 2**250
-
-
-def manifest(*images: ImageFacts, **changed: Any) -> Manifest:  # noqa: ANN401
-    values: dict[str, Any] = {
-        "format": 1,
-        "serial": 1,
-        "previous": None,
-        "shop": "Gannet Slip Marine Electronics",
-        "image_types": (),
-        "displays": (display_facts(),),
-        "models": (model("OV-V40"), model("OV-V42"), model("OV-N2", types=(APPLICATION,))),
-        "images": images,
-        **changed,
-    }
-    return Manifest(**values)
-
-
-def unit(
-    has: Mapping[str, str | None],
-    wants: Mapping[str, str],
-    name: str = "OV-V40",
-    role: str = "main",
-) -> Unit:
-    return Unit(
-        model=name,
-        role=role,
-        versions={kind: None if text is None else V(text) for kind, text in has.items()},
-        wanted={kind: V(text) for kind, text in wants.items()},
-    )
-
-
-def job(*units: Unit, software: str | None = None) -> Job:
-    return Job(
-        name=JobName("B", 238),
-        vessel=Vessel(name="Saltwhistle"),
-        display=Display(model="OV-D9", software=None if software is None else V(software)),
-        units=units,
-    )
-
-
-def cards(planned: Plan) -> list[list[tuple[int, str, str]]]:
-    """Return the plan as cards of steps: unit, type, version."""
-    return [
-        [(step.unit, step.image.type.word, step.image.version.text) for step in stage.steps]
-        for stage in planned.stages
-    ]
-
-
+ALL_TYPES = (BOOTLOADER, APPLICATION, CONFIGURATION, CHART_DATA)
 APP = image(APPLICATION, "4.30", needs=((None, BOOTLOADER, "3.10"),))
 BOOT = image(BOOTLOADER, "3.10")
 SHELF = manifest(APP, BOOT)
@@ -205,8 +80,8 @@ def test_the_newest_that_is_enough_is_taken_and_a_withdrawn_one_never() -> None:
             {},
             {"application": "4.30"},
             manifest(image(APPLICATION, "4.30", withdrawn="sets the clock back")),
-            "plan.no-image",
-            "4.30",
+            "plan.withdrawn",
+            "sets the clock back",
             id="withdrawn",
         ),
         pytest.param(
@@ -266,7 +141,7 @@ def test_the_newest_that_is_enough_is_taken_and_a_withdrawn_one_never() -> None:
                 image(CONFIGURATION, "1", needs=((None, APPLICATION, "4.30"),)),
             ),
             "plan.circle",
-            "1",
+            "4.30",
             id="needs in a circle",
         ),
         pytest.param(
@@ -369,104 +244,144 @@ def test_applications_of_different_models_share_a_card() -> None:
     assert len(stage.images) == 2
 
 
-# --- laws
-
-VERSIONS = ["1.0", "2.9", "2.31", "3.10"]
-MODELS = ["OV-V40", "OV-V42"]
-
-
-@st.composite
-def visits(draw: st.DrawFn) -> tuple[Job, Manifest]:
-    images = []
-    for name, kind, version in itertools.product(MODELS, (BOOTLOADER, APPLICATION), VERSIONS):
-        needs: tuple[tuple[str | None, ImageType, str], ...] = ()
-        if kind is APPLICATION and draw(st.booleans()):
-            needs = ((None, BOOTLOADER, draw(st.sampled_from(VERSIONS))),)
-        withdrawn = "a reason" if draw(st.integers(0, 5)) == 0 else None
-        images.append(image(kind, version, name, needs=needs, withdrawn=withdrawn))
-    units = []
-    for _ in range(draw(st.integers(1, 4))):
-        kinds = ["bootloader", "application"]
-        has = {kind: draw(st.sampled_from([None, *VERSIONS])) for kind in kinds}
-        wants = {kind: draw(st.sampled_from(VERSIONS)) for kind in kinds if draw(st.booleans())}
-        role = draw(st.sampled_from(["main", "spare", "mast"]))
-        units.append(unit(has, wants, draw(st.sampled_from(MODELS)), role))
-    return job(*units), manifest(*images)
+def refused(*units: Any, shelf: Manifest, **more: Any) -> NoPlanError:  # noqa: ANN401
+    with pytest.raises(NoPlanError) as caught:
+        plan(job(*units, **more), shelf)
+    return caught.value
 
 
-@settings(deadline=None, max_examples=400)
-@given(visits())
-def test_every_plan_can_be_played(visit: tuple[Job, Manifest]) -> None:
-    opened, shelf = visit
-    try:
-        planned = plan(opened, shelf)
-    except NoPlanError:
-        return
-    order = VersionOrder()
-    now = [dict(unit.versions) for unit in opened.units]
-    for stage in planned.stages:
-        assert {step.image.type for step in stage.steps} == {stage.image_type}
-        roles = [opened.units[step.unit].role for step in stage.steps]
-        assert len(set(roles)) == len(roles)
-        for one, other in itertools.combinations(stage.images, 2):
-            assert not set(one.models) & set(other.models)
-        for step in stage.steps:
-            aboard = opened.units[step.unit]
-            assert step.image.withdrawn is None
-            assert aboard.model in step.image.models
-            for need in step.image.needs:
-                version = now[step.unit].get(need.type.word)
-                assert version is not None
-                assert order.at_least(version, need.at_least)
-        for step in stage.steps:
-            before = now[step.unit].get(step.image.type.word)
-            assert before is None or order.at_least(step.image.version, before)
-            now[step.unit][step.image.type.word] = step.image.version
-    for aboard, versions in zip(opened.units, now, strict=True):
-        for word, version in aboard.wanted.items():
-            reached = versions[word]
-            assert reached is not None
-            assert order.same(reached, version)
-    assert cards(plan(opened, shelf)) == cards(planned)
+# --- what holds already, and what comes first
 
 
-# --- stages
-
-
-def test_stages_stand_in_the_displays_folder_and_volume() -> None:
+def test_a_need_that_holds_now_is_no_reason_to_wait() -> None:
+    # The bootloader's loader wants an application that is there; the new one wants the bootloader.
+    shelf = manifest(APP, image(BOOTLOADER, "3.10", needs=((None, APPLICATION, "4.10"),)))
     has = {"bootloader": "3.02", "application": "4.17"}
-    opened = job(unit(has, {"application": "4.30"}))
-    shelf = manifest(APP, BOOT, displays=(display_facts(folder="UPDATE/RADIO"),))
-    stages = stages_of(opened, plan(opened, shelf), shelf)
-    assert [(stage.number, stage.of) for stage in stages] == [(1, 2), (2, 2)]
-    assert stages[0].files[0].path == ("UPDATE", "RADIO", BOOT.file)
-    assert stages[1].files[0].released == "2026-05-12T00:00:00Z"
-    assert stages[0].settings.file_systems == ("fat16", "fat32")
+    planned = plan(job(unit(has, {"application": "4.30"})), shelf)
+    assert cards(planned) == [[(0, "bootloader", "3.10")], [(0, "application", "4.30")]]
+
+
+def test_a_bootloader_that_needs_the_application_comes_after_it() -> None:
+    shelf = manifest(
+        image(APPLICATION, "4.30"),
+        image(BOOTLOADER, "3.10", needs=((None, APPLICATION, "4.30"),)),
+    )
+    wants = {"bootloader": "3.10", "application": "4.30"}
+    for has in ({}, {"bootloader": "3.02", "application": "4.17"}):
+        planned = plan(job(unit(has, wants)), shelf)
+        assert cards(planned) == [[(0, "application", "4.30")], [(0, "bootloader", "3.10")]]
+
+
+def test_what_needs_the_application_still_comes_after_it() -> None:
+    shelf = manifest(
+        image(APPLICATION, "4.30"),
+        BOOT,
+        image(CONFIGURATION, "2", needs=((None, APPLICATION, "4.30"),)),
+        image(CHART_DATA, "7", needs=((None, CONFIGURATION, "2"),)),
+        models=(model("OV-V40", types=ALL_TYPES),),
+    )
+    wants = {"chart data": "7", "configuration": "2", "bootloader": "3.10", "application": "4.30"}
+    planned = plan(job(unit({}, wants)), shelf)
+    order = ["bootloader", "application", "configuration", "chart data"]
+    assert [stage.image_type.word for stage in planned.stages] == order
+
+
+def test_a_version_between_is_not_planned_and_that_is_said() -> None:
+    shelf = manifest(
+        image(APPLICATION, "4.20"), image(APPLICATION, "4.30", needs=((None, APPLICATION, "4.20"),))
+    )
+    error = refused(unit({"application": "4.10"}, {"application": "4.30"}), shelf=shelf)
+    assert error.reason == "plan.need"
+    assert error.parameters["at_least"] == "4.20"
+    assert plan(job(unit({"application": "4.20"}, {"application": "4.30"})), shelf).stages
+
+
+def test_a_need_by_the_models_own_name_is_its_own() -> None:
+    shelf = manifest(image(APPLICATION, "4.30", needs=(("OV-V40", BOOTLOADER, "3.10"),)), BOOT)
+    assert len(plan(job(unit({}, {"application": "4.30"})), shelf).stages) == 2
 
 
 @pytest.mark.parametrize(
-    ("display", "reason"),
+    ("now", "starts", "is_planned"),
     [
-        pytest.param(display_facts(model="OV-D7"), "plan.unknown-display", id="not known"),
-        pytest.param(
-            display_facts(file_systems=(FileSystem.EXFAT,)), "plan.file-system", id="exFAT only"
-        ),
-        pytest.param(display_facts(largest_card=1000), "layout.display-too-small", id="small"),
+        pytest.param("3.05", ("3.05",), True, id="from this version"),
+        pytest.param("3.5", ("3.05",), True, id="another spelling of it"),
+        pytest.param("3.02", ("3.05", "3.06"), False, id="from others only"),
+        pytest.param(None, ("3.05",), False, id="from what nobody knows"),
+        pytest.param(None, (), True, id="from any"),
     ],
 )
-def test_displays_for_which_nothing_is_written(display: Any, reason: str) -> None:  # noqa: ANN401
-    opened = job(unit({"bootloader": "3.10"}, {"application": "4.30"}))
-    shelf = manifest(APP, BOOT, displays=(display,))
-    with pytest.raises((NoPlanError, LayoutError)) as caught:
-        stages_of(opened, plan(opened, shelf), shelf)
-    assert caught.value.reason == reason
+def test_what_a_needed_bootloader_may_start_from(
+    now: str | None, starts: tuple[str, ...], is_planned: bool
+) -> None:
+    shelf = manifest(APP, image(BOOTLOADER, "3.10", from_versions=tuple(map(V, starts))))
+    visit = unit({"bootloader": now}, {"application": "4.30"})
+    if is_planned:
+        assert len(plan(job(visit), shelf).stages) == 2
+    else:
+        assert refused(visit, shelf=shelf).reason == "plan.need"
 
 
-def test_a_stage_too_large_for_the_display() -> None:
-    huge = image(APPLICATION, "4.30", size=3 * GIB)
-    opened = job(unit({}, {"application": "4.30"}))
-    shelf = manifest(huge, displays=(display_facts(largest_card=2 * 10**9),))
-    with pytest.raises(LayoutError) as caught:
-        stages_of(opened, plan(opened, shelf), shelf)
-    assert caught.value.reason == "layout.too-large"
-    assert len(USUAL_TYPES) == 4
+def test_a_version_that_was_released_again_is_the_one_that_is_in_use() -> None:
+    shelf = manifest(
+        image(APPLICATION, "4.30", withdrawn="first edition"), image(APPLICATION, "4.30.0")
+    )
+    planned = plan(job(unit({}, {"application": "4.30"})), shelf)
+    assert cards(planned) == [[(0, "application", "4.30.0")]]
+
+
+def test_the_displays_software_says_nothing_of_its_bootloader() -> None:
+    for kind, is_planned in ((APPLICATION, True), (BOOTLOADER, False), (CONFIGURATION, False)):
+        shelf = manifest(image(APPLICATION, "4.30", needs=(("OV-D9", kind, "9.2"),)))
+        visit = unit({}, {"application": "4.30"})
+        if is_planned:
+            assert plan(job(visit, software="9.2"), shelf).stages
+        else:
+            assert refused(visit, shelf=shelf, software="9.2").reason == "plan.need"
+
+
+# --- cards
+
+
+def test_units_that_wait_for_different_things_share_the_card_in_the_end() -> None:
+    known = unit({"bootloader": "3.10"}, {"application": "4.30"}, role="spare radio")
+    unknown = unit({}, {"application": "4.30"}, role="main radio")
+    for units in ((known, unknown), (unknown, known)):
+        planned = plan(job(*units), SHELF)
+        assert [len(stage.steps) for stage in planned.stages] == [1, 2]
+        assert [stage.image_type for stage in planned.stages] == [BOOTLOADER, APPLICATION]
+
+
+@pytest.mark.parametrize("other", ["main radio", "Main Radio", " main  radio"])
+def test_one_role_may_be_spelled_in_several_ways(other: str) -> None:
+    units = [unit({}, {"application": "4.30"}, role=role) for role in ("main radio", other)]
+    planned = plan(job(*units), SHELF)
+    assert all(len(stage.steps) == 1 for stage in planned.stages)
+    assert len(planned.stages) == 4
+
+
+def test_two_files_of_one_name_never_share_a_card() -> None:
+    shelf = manifest(
+        image(APPLICATION, "4.30", file="UPDATE.BIN"),
+        image(APPLICATION, "2.1", "OV-N2", file="update.bin"),
+    )
+    units = [
+        unit({}, {"application": "4.30"}),
+        unit({}, {"application": "2.1"}, "OV-N2", "wind instrument"),
+    ]
+    assert len(plan(job(*units), shelf).stages) == 2
+
+
+def test_one_file_for_two_models_is_on_the_card_once() -> None:
+    shelf = manifest(image(APPLICATION, "4.30", "OV-V40", "OV-V42"))
+    units = [
+        unit({}, {"application": "4.30"}),
+        unit({}, {"application": "4.30"}, "OV-V42", "spare radio"),
+    ]
+    (stage,) = plan(job(*units), shelf).stages
+    assert len(stage.steps) == 2
+    assert len(stage.images) == 1
+
+
+def test_nothing_wanted_is_no_card() -> None:
+    assert plan(job(unit({"application": "4.17"}, {})), SHELF).stages == ()

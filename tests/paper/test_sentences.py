@@ -1,0 +1,180 @@
+"""Every finding as the code gives it can be worded, and no slug reaches a person."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from typing import Any
+
+import pytest
+
+from cardprep.errors import refusal_classes
+from cardprep.findings import KINDS, Finding
+from cardprep.inspection.card import inspect_card
+from cardprep.layout.build import lay_out
+from cardprep.layout.compare import Compared, Difference
+from cardprep.paper.card import finding_lines
+from cardprep.rules.judge import judge
+from cardprep.terms import MIB
+from cardprep.texts.catalogue import finding as worded
+from cardprep.texts.catalogue import refusal, screen, word
+from cardprep.texts.findings import FINDINGS
+from cardprep.texts.refusals import REFUSALS
+from cardprep.texts.screens import SCREENS, WORDS
+from tests.cards import MemorySectors
+from tests.manifests import display_facts, manifest_of
+from tests.rules.looked_at import APP, BOOT, GONE, MANIFEST, OLD, context, flipped, looked_at
+from tests.rules.whole import HEX, zipped
+from tests.stages import laid_out_bytes, make_stage
+
+PAGE = b"<!DOCTYPE html><html>log in</html>"
+STAGE = make_stage([(("UPDATE", "APP_430.BIN"), APP)])[0]
+
+
+def of_rules() -> Iterator[Finding]:
+    """Give the findings of rules over cards with one thing or another wrong."""
+    files = [
+        [looked_at("APP_430.BIN", APP), looked_at("BOOT_310.BIN", BOOT)],
+        [looked_at("APP_430.BIN", APP), looked_at("APP_417.BIN", OLD)],
+        [looked_at("APP_430.BIN", flipped(APP, 5)), looked_at("GONE.BIN", GONE)],
+        [looked_at("APP_430 (1).BIN", APP[:-9] + bytes(9)), looked_at("APP_430.BIN", APP[:65536])],
+        [looked_at("APP_430.BIN", APP[:65536] + bytes(len(APP) - 65536))],
+        [looked_at("NEW NAME.BIN", APP, short="NEWNAM~1.BIN"), looked_at("A.HEX", HEX)],
+        [
+            looked_at("APP_430.BIN", APP, short="APP_43~1.BIN"),
+            looked_at("X", b"x", short="GONE.BIN"),
+        ],
+        [looked_at("APP_430.BIN", PAGE), looked_at("A.ZIP", zipped("a", b"b"))],
+        [looked_at("._A.BIN", b"x"), looked_at("Thumbs.db", b"x"), looked_at("OVD9.LOG", b"x")],
+        [looked_at(".Trash-1000/files/OLD.BIN", OLD), looked_at("HOLIDAY.JPG", b"x")],
+        [],
+    ]
+    for made in files:
+        yield from judge(context(*made)).findings
+        yield from judge(context(*made, stage=STAGE, superseded=True)).findings
+    yield from judge(context(manifest=None, untrusted="manifest.changed")).findings
+    shelf = manifest_of(*MANIFEST.images, display=display_facts(folder="UPDATE"))
+    wrong, right = looked_at("APP_430.BIN", APP), looked_at("UPDATE/APP_430.BIN", APP)
+    yield from judge(context(wrong, manifest=shelf, stage=STAGE)).findings
+    changes = [Difference(structure="FAT 2", path=None, offset=7)]
+    changes.append(Difference(structure="file content", path="UPDATE/APP_430.BIN", offset=9))
+    for complete, differences in ((True, ()), (False, ()), (True, tuple(changes))):
+        compared = Compared(complete=complete, differences=differences, sha256="ab" * 32)
+        for read_back in (False, True):
+            held = context(
+                right, manifest=shelf, stage=STAGE, compared=compared, read_back=read_back
+            )
+            seen = replace(held, inspection=replace(held.inspection, past_the_cache=False))
+            yield from judge(seen).findings
+
+
+def of_damage() -> Iterator[Finding]:
+    """Give what is found on cards with one byte after another of their tables damaged."""
+    for systems in (("fat16",), ("fat32",)):
+        stage, source = make_stage(
+            [(("UPDATE FOLDER", "APPLICATION.BIN"), b"x" * 9000), (("B.BIN",), b"y")],
+            file_systems=systems,
+            volume_size=64 * MIB,
+        )
+        layout = lay_out(stage)
+        whole = bytearray(layout.card_size)
+        whole[: layout.length] = laid_out_bytes(layout, source)
+        for region in layout.regions:
+            if region.structure in ("gap", "slack", "file content"):
+                continue
+            for at in range(region.offset, region.offset + min(len(region.content), 512), 3):
+                whole[at] ^= 0xFF
+                yield from inspect_card(MemorySectors(whole)).findings
+                whole[at] ^= 0xFF
+
+
+@cache
+def collected() -> tuple[Finding, ...]:
+    found = {repr(finding): finding for finding in (*of_rules(), *of_damage())}
+    return tuple(found.values())
+
+
+# Those above "what could not be looked at" in the table of kinds, and two below.
+RULES = {*itertools.takewhile(lambda slug: slug != "read-error", KINDS)}
+RULES |= {"manifest-untrusted", "read-through-cache"}
+
+
+def test_all_findings_of_rules_are_collected() -> None:
+    assert {finding.slug for finding in of_rules()} >= RULES
+    # And a good part of what can be wrong with a card's tables.
+    assert len({finding.slug for finding in collected()} - RULES) > 20
+
+
+def named(slug: str) -> list[str]:
+    text = FINDINGS[slug]
+    return re.findall(r"\{(\w+)\}", text.seen + text.why + text.remedy)
+
+
+def test_every_finding_is_worded_in_full() -> None:
+    for finding in collected():
+        text = worded(finding.slug, finding.path, finding.structure, finding.parameters)
+        for sentence in (text.seen, text.why, text.remedy):
+            assert "{" not in sentence
+            assert not [name for name in named(finding.slug) if f"({name})" in sentence], sentence
+            assert ": )" not in sentence, sentence
+            assert "()" not in sentence, sentence
+
+
+def test_no_slug_reaches_a_person() -> None:
+    # File systems go by their own name.
+    own_names = {"exFAT", "NTFS"}
+    for finding in collected():
+        for key in ("by", "format", "how", "promised", "what", "reason"):
+            value = finding.parameters.get(key)
+            if isinstance(value, str) and key in named(finding.slug) and value not in own_names:
+                assert word(value) != value, (finding.slug, key, value)
+
+
+@pytest.mark.parametrize("reason", sorted(REFUSALS))
+def test_why_there_is_no_manifest_is_never_a_slug(reason: str) -> None:
+    if reason.split(".", maxsplit=1)[0] in {"manifest", "shop", "log", "key"}:
+        text = worded("manifest-untrusted", None, None, {"reason": reason})
+        assert reason not in text.seen
+        assert "{" not in text.seen
+
+
+@pytest.mark.parametrize("name", [*WORDS, "fat.bin", "manifest.toml", "opaque"])
+def test_names_of_files_are_never_taken_for_slugs(name: str) -> None:
+    parameters: dict[str, Any] = dict.fromkeys(
+        ("type", "version", "models", "expected", "files", "other", "given", "short"), name
+    )
+    for slug in ("renamed", "chain-shared", "withdrawn", "short-name-differs", "name-twice"):
+        text = worded(slug, name, "FAT", {**parameters, "cluster": 3})
+        for key in named(slug):
+            if key in parameters:
+                assert name in text.seen
+
+
+def test_findings_say_what_to_do_unless_nothing_is_to_be_done() -> None:
+    for slug, kind in KINDS.items():
+        text = FINDINGS[slug]
+        idle = text.remedy == FINDINGS["matches"].remedy
+        assert not idle or kind.severity.value == "note", slug
+        for sentence in (text.why, text.remedy):
+            assert sentence.endswith("."), slug
+            assert sentence[0].isupper() or sentence.startswith("{"), slug
+        assert not text.seen.endswith("."), slug
+
+
+def test_lines_are_whole_words_within_the_width() -> None:
+    for finding in collected():
+        for width in (40, 61, 80):
+            for line in finding_lines(finding, width):
+                assert len(line) <= width or len(line.split()) == 1 or " " not in line.strip(), line
+
+
+def test_a_missing_parameter_shows_as_its_name() -> None:
+    assert "(path)" not in worded("matches", None, None, {}).seen
+    assert "(version)" in worded("matches", "A.BIN", None, {}).seen
+    error = refusal_classes()[0]("nobody.worded-it", name="x")
+    assert "nobody.worded-it" in refusal(error).message
+    for slug in SCREENS:
+        assert screen(slug)
