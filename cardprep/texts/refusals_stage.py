@@ -162,6 +162,14 @@ STAGE: Mapping[str, RefusalText] = {
         "{name} cannot be looked at whole: {cause}", "Take another card; this one has a fault."
     ),
     "guard.content": RefusalText("{name} holds something, and not this stage", _OTHER_CARD),
+    "guard.other-files": RefusalText(
+        "{name} holds this stage and something else too: {path}",
+        "Take another card, or bring what is wanted of it elsewhere and delete it there first.",
+    ),
+    "guard.swapped": RefusalText(
+        "{name} became something else while it was opened",
+        "See that no other program works with it, and try again.",
+    ),
     "write.failed": RefusalText(
         "writing {name} failed at byte {offset}: {cause}",
         "What is on the card is unfinished; try again, and take the card out of use if it repeats.",

@@ -2,8 +2,10 @@
 
 What may be written: an image file that is not there yet; an image file or a
 loop device, named on purpose, that is blank; or one that holds the very stage
-that is to be written, or was left in the middle of writing it. Everything else
-is refused with a reason, real readers included, which get rules of their own.
+that is to be written and nothing besides, or was left in the middle of writing
+it. Everything else is refused with a reason, real readers included, which get
+rules of their own. A card that came back from a vessel with somebody's files on
+it is such a one, whatever stage it was: a serial number is a name, no permission.
 
 The descriptor is opened once and used for the look at what is there, for
 writing, for reading back and for the inspection.
@@ -17,7 +19,7 @@ import stat
 from dataclasses import dataclass
 from pathlib import Path
 
-from cardprep.errors import CardprepError, WriteRefusedError
+from cardprep.errors import CardprepError, ReadFailedError, ShortReadError, WriteRefusedError
 from cardprep.layout.model import Layout
 from cardprep.medium.access import cannot_open
 from cardprep.medium.block_device import device_identity
@@ -26,10 +28,15 @@ from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.image_file import SECTOR_SIZE
 from cardprep.medium.protocol import Identity, MediumKind
 from cardprep.terms import SECTOR, spelled_out
+from cardprep.volume.card import CardContent, read_card
+from cardprep.volume.fat_names import upper_case
+from cardprep.volume.model import shown_path
 from cardprep.volume.serial import volume_serial
 from cardprep.write.blank import is_blank
 
 LOOP_MAJOR = 7
+# What a card may hold that cardprep knows of and does not read.
+_NOT_READ = frozenset(("exFAT", "NTFS", "gpt", "logical"))
 _FLAGS = os.O_RDWR | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
 
 
@@ -118,10 +125,19 @@ def _image_file(path: Path, layout: Layout) -> WritableCard:
     if path.is_symlink():
         raise WriteRefusedError("guard.link", name=spelled_out(str(path)))
     descriptor = _open(path, _FLAGS | getattr(os, "O_NOFOLLOW", 0))
-    if os.fstat(descriptor).st_size == 0:
+    found = os.fstat(descriptor)
+    if not stat.S_ISREG(found.st_mode):
+        raise _swapped(path, descriptor)
+    if found.st_size == 0:
         # What is left when a computer stopped between making a file and giving it its size.
         return _grown(path, descriptor, layout)
     return _file_card(path, descriptor)
+
+
+def _swapped(path: Path, descriptor: int) -> WriteRefusedError:
+    """Close what was opened and is not what was looked at, and return the refusal."""
+    os.close(descriptor)
+    return WriteRefusedError("guard.swapped", name=spelled_out(str(path)))
 
 
 def _file_card(path: Path, descriptor: int) -> WritableCard:
@@ -142,6 +158,9 @@ def _loop_device(path: Path, permission: Permission) -> WritableCard:
         raise WriteRefusedError("guard.loop-not-named", name=name)
     # With O_EXCL the kernel refuses a device that is mounted or otherwise held.
     descriptor = _open(path, _FLAGS | os.O_EXCL)
+    found = os.fstat(descriptor)
+    if not stat.S_ISBLK(found.st_mode) or os.major(found.st_rdev) != LOOP_MAJOR:
+        raise _swapped(path, descriptor)
     try:
         return WritableCard(descriptor, device_identity(path, descriptor))
     except OSError as error:
@@ -174,14 +193,9 @@ def _require_fit(card: WritableCard, layout: Layout) -> None:
 def _require_content(card: WritableCard, layout: Layout, permission: Permission) -> None:
     """Refuse a card that holds anything but nothing, or this very stage."""
     name = spelled_out(card.identity.name)
-    if permission.unfinished:
+    if permission.unfinished or _holds(card, layout):
+        _require_nothing_besides(card, layout)
         return
-    try:
-        if volume_serial(card.sectors(direct=False)) == layout.serial_text:
-            return
-    except CardprepError:
-        # No volume: then it must be blank.
-        pass
     try:
         if is_blank(card.descriptor, card.identity.size or 0):
             return
@@ -189,6 +203,48 @@ def _require_content(card: WritableCard, layout: Layout, permission: Permission)
         cause = error.strerror or type(error).__name__
         raise WriteRefusedError("guard.unreadable", name=name, cause=cause) from error
     raise WriteRefusedError("guard.content", name=name)
+
+
+def _holds(card: WritableCard, layout: Layout) -> bool:
+    """Return whether a card bears the serial number of the stage."""
+    try:
+        return volume_serial(card.sectors(direct=False)) == layout.serial_text
+    except CardprepError:
+        # No volume: then it must be blank.
+        return False
+
+
+def _require_nothing_besides(card: WritableCard, layout: Layout) -> None:
+    """Refuse a card of this stage that holds files of others too.
+
+    What was left in the middle of a write has perhaps no volume yet, and a worn
+    card perhaps no folder that can be read; neither shows a file of others.
+    """
+    name = spelled_out(card.identity.name)
+    try:
+        content = read_card(card.sectors(direct=False))
+    except (ReadFailedError, ShortReadError):
+        return
+    if len(content.partitions) > 1 or _other_system(content):
+        raise WriteRefusedError("guard.content", name=name)
+    own = {
+        _without_case(file.path[:depth])
+        for file in layout.stage.files
+        for depth in range(1, len(file.path) + 1)
+    }
+    for volume in content.volumes:
+        for entry in volume.entries:
+            if _without_case(entry.path) not in own:
+                shown = shown_path(entry.path)
+                raise WriteRefusedError("guard.other-files", name=name, path=shown)
+
+
+def _other_system(content: CardContent) -> bool:
+    return any(finding.parameters.get("what") in _NOT_READ for finding in content.findings)
+
+
+def _without_case(path: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(upper_case(part) for part in path)
 
 
 def _sync_folder(folder: Path) -> None:

@@ -3,12 +3,18 @@
 One ascending pass in large blocks, then a flush, then one pass of reading that
 is inspection, card digest and comparison with the stage together, on the same
 descriptor. The caller has logged the intent before and logs the outcome after.
+
+Source for what is read from where: open(2), O_DIRECT; posix_fadvise(2); mincore(2);
+Linux, include/uapi/linux/loop.h (LOOP_GET_STATUS64, LO_FLAGS_DIRECT_IO).
 """
 
 from __future__ import annotations
 
+import ctypes
 import errno
+import mmap
 import os
+import sys
 from dataclasses import dataclass
 
 from cardprep.errors import WriteFailedError
@@ -23,6 +29,11 @@ from cardprep.medium.protocol import MediumKind
 from cardprep.progress import Cancel, Progress
 from cardprep.terms import spelled_out
 from cardprep.write.guard import WritableCard
+
+_LOOP_GET_STATUS64 = 0x4C05
+_LOOP_STATUS_LENGTH = 232
+_LOOP_FLAGS_AT = 52
+_LOOP_DIRECT = 16
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +96,7 @@ def _write_fully(descriptor: int, offset: int, block: memoryview) -> None:
 
 def _leave_the_cache(card: WritableCard, layout: Layout) -> bool:
     """Turn the descriptor to direct reads; return whether what follows comes from the medium."""
-    if not DIRECT:
+    if not DIRECT or _is_loop_through_memory(card):
         return False
     import fcntl
 
@@ -104,20 +115,41 @@ def _direct_read(descriptor: int) -> None:
     os.preadv(descriptor, [aligned_buffer(4096)], 0)
 
 
+def _is_loop_through_memory(card: WritableCard) -> bool:
+    """Return whether a loop device reads its file from the system's memory, however it is read."""
+    if card.identity.kind is not MediumKind.BLOCK_DEVICE:
+        return False
+    import fcntl
+
+    try:
+        status = fcntl.ioctl(card.descriptor, _LOOP_GET_STATUS64, bytes(_LOOP_STATUS_LENGTH))
+    except OSError:
+        # A device that is no loop device.
+        return False
+    flags = int.from_bytes(status[_LOOP_FLAGS_AT : _LOOP_FLAGS_AT + 4], sys.byteorder)
+    return not flags & _LOOP_DIRECT
+
+
 def _dropped(descriptor: int, layout: Layout) -> bool:
-    """Ask the system to forget a file, and return whether it did."""
-    os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
-    no_wait = getattr(os, "RWF_NOWAIT", 0)
-    if not no_wait:
+    """Ask the system to forget a file, and return whether it did; some of it may be in use."""
+    try:
+        os.posix_fadvise(descriptor, 0, 0, os.POSIX_FADV_DONTNEED)
+        with mmap.mmap(descriptor, layout.length, access=mmap.ACCESS_COPY) as mapped:
+            return not _resident_pages(mapped)
+    except OSError:
+        # What cannot be found out is not claimed.
         return False
-    buffer = bytearray(4096)
-    for at in range(0, layout.length, BLOCK):
-        try:
-            # A read that may not wait succeeds only where the system still remembers.
-            os.preadv(descriptor, [buffer], at, no_wait)
-        except BlockingIOError:
-            continue
-        except OSError:
-            return False
-        return False
-    return True
+
+
+def _resident_pages(mapped: mmap.mmap) -> int:
+    """Return how many pages of a mapped file the system has in memory; OSError as it comes."""
+    answer = (ctypes.c_ubyte * -(-len(mapped) // mmap.PAGESIZE))()
+    start = ctypes.c_char.from_buffer(mapped)
+    system = ctypes.CDLL(None, use_errno=True)
+    length = ctypes.c_size_t(len(mapped))
+    failed = system.mincore(ctypes.c_void_p(ctypes.addressof(start)), length, answer)
+    # Only without this can the mapping be closed.
+    del start
+    if failed:
+        raise OSError(ctypes.get_errno(), "mincore")
+    return sum(page & 1 for page in answer)

@@ -73,6 +73,52 @@ def test_the_same_stage_may_be_written_again(tmp_path: Path) -> None:
     open_for_writing(path, layout, Permission()).close()
 
 
+@pytest.mark.parametrize("unfinished", [False, True])
+def test_somebodys_file_beside_the_stage_is_kept(tmp_path: Path, *, unfinished: bool) -> None:
+    """A card that came back from a vessel with routes on it, whatever was said of it before."""
+    layout, source = laid_out()
+    path = tmp_path / "card.img"
+    write_image(path, layout, source)
+    route = tmp_path / "route.gpx"
+    route.write_text("<gpx/>")
+    volume = f"{path}@@{4 * MIB}"
+    subprocess.run(["mcopy", "-i", volume, str(route), "::/ROUTE.GPX"], check=True)
+    before = digest(path)
+    assert refused(path, layout, Permission(unfinished=unfinished)) == "guard.other-files"
+    assert digest(path) == before
+
+
+def test_a_second_partition_beside_the_stage_is_kept(tmp_path: Path) -> None:
+    layout, source = laid_out()
+    path = tmp_path / "card.img"
+    write_image(path, layout, source)
+    with path.open("r+b") as card:
+        # The second entry of the table, type 0C, behind the first partition.
+        card.seek(446 + 16)
+        card.write(
+            bytes.fromhex("00feffff0cfeffff") + (140_000).to_bytes(4, "little") + b"\1\0\0\0"
+        )
+    before = digest(path)
+    assert refused(path, layout) == "guard.content"
+    assert digest(path) == before
+
+
+def test_an_ordinary_file_that_becomes_something_else_while_it_is_opened(
+    tmp_path: Path, layout: Layout, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "card.img"
+    path.touch()
+    os.truncate(path, 8 * MIB)
+    real = os.fstat
+
+    def swapped(descriptor: int) -> object:
+        found = real(descriptor)
+        return SimpleNamespace(st_mode=0o010644, st_size=found.st_size, st_rdev=0)
+
+    monkeypatch.setattr("cardprep.write.guard.os.fstat", swapped)
+    assert refused(path, layout) == "guard.swapped"
+
+
 def test_another_stages_card_may_not(tmp_path: Path, layout: Layout) -> None:
     other, source = laid_out(b"other")
     path = tmp_path / "card.img"

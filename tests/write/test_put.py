@@ -222,14 +222,18 @@ def test_a_limit_of_the_system_is_a_refusal(tmp_path: Path) -> None:
     assert hasattr(resource, "RLIMIT_FSIZE")
 
 
-def test_put_on_a_loop_device(tmp_path: Path, stage: tuple[Layout, Memory]) -> None:
+@pytest.mark.parametrize("direct", [False, True])
+def test_put_on_a_loop_device(
+    tmp_path: Path, stage: tuple[Layout, Memory], *, direct: bool
+) -> None:
+    """Only a loop device that reads its file directly gives what stands on the medium."""
     layout, source = stage
     environment = {"PATH": os.environ["PATH"] + ":/usr/sbin:/sbin"}
     backing = tmp_path / "backing"
     backing.touch()
     os.truncate(backing, layout.card_size)
     made = subprocess.run(
-        ["losetup", "--find", "--show", str(backing)],
+        ["losetup", "--find", "--show", f"--direct-io={'on' if direct else 'off'}", str(backing)],
         env=environment,
         capture_output=True,
         text=True,
@@ -244,7 +248,7 @@ def test_put_on_a_loop_device(tmp_path: Path, stage: tuple[Layout, Memory]) -> N
         with open_for_writing(Path(device), layout, Permission(loop=True)) as card:
             put(card, layout, source, silent, Cancel())
             back = read_back(card, layout, silent, Cancel())
-        assert back.inspection.past_the_cache
+        assert back.inspection.past_the_cache is direct
         assert verdict(layout, source, back) is Verdict.USE
     finally:
         subprocess.run(["losetup", "--detach", device], env=environment, check=True)
