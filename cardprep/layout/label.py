@@ -30,6 +30,8 @@ def volume_label(stage: Stage) -> str:
 def serials(stage: Stage) -> tuple[int, int]:
     """Return volume serial number and disk signature, from all that decides the card's bytes.
 
+    All but the image types, which stand in the label alone: a shop that corrects a
+    type plans the same stage. What is compared is the whole card, label included.
     The keys are written out here and not taken from the stage's record, which
     may grow: a stage of this layout version keeps its numbers for ever.
     """

@@ -1,8 +1,10 @@
 """Which names can stand on a card, and the short names that long ones get.
 
 A short name is a pure function of the names in its folder and their order.
-Names that are short by themselves come first, so that no generated name takes
-the place of a real one.
+Names that are short by themselves come first, whatever the case of their
+letters, so that no generated name takes the place of a real one: a reader that
+looks for ``Firmwa~1.bin`` takes the first file that has it as its long *or* its
+short name.
 
 Source: FAT: General Overview of On-Disk Format, v1.03 (Microsoft, 2000), "Name
 Limits and Character Sets" and "The Basis-Name Generation Algorithm". Names that
@@ -21,6 +23,7 @@ from cardprep.volume.fat_names import (
     SHORT_CHARACTERS,
     plain_short,
     units,
+    upper_case,
 )
 
 _DEVICES = frozenset(
@@ -58,8 +61,10 @@ def stored_names(names: tuple[str, ...]) -> list[StoredName]:
         if twin != name:
             raise LayoutError("layout.same-name", name=spelled_out(name), other=spelled_out(twin))
     plain = {name: plain_short(name) for name in names}
-    taken = {short[0] for short in plain.values() if short is not None}
-    next_tail: dict[tuple[str, str], int] = {}
+    # In mixed case a name needs a long entry, and is still looked for without case.
+    without_case = (plain_short(upper_case(name)) for name in names)
+    taken = {short[0] for short in without_case if short is not None}
+    next_tail: dict[tuple[str, str, int], int] = {}
     stored = []
     for name in names:
         short = plain[name]
@@ -90,20 +95,25 @@ def require_possible(name: str) -> None:
         raise LayoutError("layout.name-device", name=shown)
 
 
-def _alias(name: str, taken: set[bytes], next_tail: dict[tuple[str, str], int]) -> bytes:
-    """Return a free short name for a long one; the tails of one stem are counted up once."""
+def _alias(name: str, taken: set[bytes], next_tail: dict[tuple[str, str, int], int]) -> bytes:
+    """Return the short name with the smallest free tail for a long one.
+
+    next_tail  what was found taken so far: by what is left of the stem beside a tail
+               of so many digits, which many stems may share, so that none is tried twice
+    """
     base, dot, extension = name.lstrip(".").rpartition(".")
     if not dot:
         base, extension = extension, ""
     stem = _cleaned(base)[:6] or "_"
     ending = _cleaned(extension)[:3]
-    key = (stem, ending)
-    for tail in range(next_tail.get(key, 1), _TAILS + 1):
-        number = f"~{tail}"
-        alias = f"{stem[: 8 - len(number)] + number:<8}{ending:<3}".encode("ascii")
-        if alias not in taken:
+    for digits in range(1, len(str(_TAILS)) + 1):
+        left = stem[: 7 - digits]
+        key = (left, ending, digits)
+        for tail in range(next_tail.get(key, 10 ** (digits - 1)), min(10**digits, _TAILS + 1)):
             next_tail[key] = tail + 1
-            return alias
+            alias = f"{left + f'~{tail}':<8}{ending:<3}".encode("ascii")
+            if alias not in taken:
+                return alias
     raise LayoutError("layout.folder-full", most=_TAILS)
 
 

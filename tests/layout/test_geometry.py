@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from cardprep.errors import LayoutError
-from cardprep.job.stage import VolumeSettings
+from cardprep.job.stage import LARGEST_VOLUME, SMALLEST_VOLUME, VolumeSettings
 from cardprep.layout.geometry import (
     ALIGNMENT,
     FAT_COUNT,
@@ -16,25 +16,36 @@ from cardprep.layout.geometry import (
 from cardprep.terms import GIB, MIB, SECTOR
 from cardprep.volume.fat_boot import FAT12_MOST, FAT16_MOST, FIRST_CLUSTER, bits_by_count
 
+# 65,525 clusters of a sector are 32 MiB less 11 sectors; the data begins at 4 MiB.
+SMALLEST_FAT32 = 36
+
 
 def possible(mebibytes: int, file_systems: tuple[str, ...]) -> Geometry | None:
     settings = VolumeSettings(file_systems=file_systems, volume_size=mebibytes * MIB)
     try:
         (made,) = candidates(settings)
-    except LayoutError:
-        return None
+    except LayoutError as error:
+        if error.reason == "layout.no-file-system":
+            return None
+        raise
     return made
 
 
 # Source: FAT: General Overview of On-Disk Format, v1.03, "FAT Type Determination".
-@pytest.mark.parametrize(("file_system", "bits"), [("fat16", 16), ("fat32", 32)])
+@pytest.mark.parametrize(
+    ("file_system", "bits", "smallest", "largest"),
+    [("fat16", 16, 16, 2048), ("fat32", 32, SMALLEST_FAT32, 32 * 1024)],
+)
 def test_the_number_of_clusters_is_always_that_of_the_file_system(
-    file_system: str, bits: int
+    file_system: str, bits: int, smallest: int, largest: int
 ) -> None:
-    for mebibytes in [*range(16, 2200), *range(2200, 32769, 61), 32768]:
+    """Every size there is, in steps of 1 MiB; what is not given is refused with its reason."""
+    given = set()
+    for mebibytes in range(SMALLEST_VOLUME // MIB, LARGEST_VOLUME // MIB + 1):
         made = possible(mebibytes, (file_system,))
         if made is None:
             continue
+        given.add(mebibytes)
         assert made.bits == bits
         assert bits_by_count(made.cluster_count) == bits, mebibytes
         entries = made.sectors_per_fat * SECTOR * 8 // bits
@@ -47,6 +58,9 @@ def test_the_number_of_clusters_is_always_that_of_the_file_system(
         else:
             # Old readers expect it.
             assert made.reserved_sectors == 1
+            assert made.sectors_per_fat < 0x10000
+        assert made.total_sectors == mebibytes * MIB // SECTOR
+    assert given == set(range(smallest, largest + 1))
 
 
 @pytest.mark.parametrize(
@@ -75,6 +89,12 @@ def test_the_usual_sizes_fit_cards_of_the_printed_size() -> None:
         assert size + ALIGNMENT < most * 0.95
         assert size % ALIGNMENT == 0
     assert USUAL_SIZES[0] == 512 * MIB
+    for table in ("mbr", "none"):
+        made = candidates(VolumeSettings(partition_table=table))
+        sizes = [geometry.card_size for geometry in made]
+        assert all(size < most for size, most in zip(sizes[1:], printed[1:], strict=True))
+        # With its partition's start even the first fits a card of 2 GB, and 1 GB.
+        assert sizes[0] < 10**9
 
 
 def test_the_display_decides_what_is_too_large() -> None:
