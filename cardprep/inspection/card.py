@@ -7,12 +7,12 @@ what cannot be read is a finding beside what can.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from cardprep.errors import ReadFailedError, ShortReadError
 from cardprep.findings import Finding
 from cardprep.inspection.content import Content, ContentReading
-from cardprep.inspection.forward import Counting
+from cardprep.inspection.forward import Attended
 from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.inspection.tap import Tap, Witness
 from cardprep.medium.protocol import Sectors
@@ -46,30 +46,19 @@ def inspect_card(
     Whatever the bytes are, the result is an Inspection; only StoppedError, when
     somebody asked to stop, comes out of it.
     """
-    counting = Counting(sectors)
+    attended = Attended(sectors, progress, cancel or Cancel())
     if watched is None:
-        return _Pass(counting, counting, progress, cancel or Cancel()).run()
-    tap = Tap(counting, watched.length, watched.keep, watched.witness)
-    inspection = _Pass(tap, counting, progress, cancel or Cancel()).run()
-    try:
-        tap.finish()
-    except (ReadFailedError, ShortReadError) as error:
-        return _with(inspection, _unreadable(None, error))
-    return inspection
+        return _Pass(attended, None).run()
+    return _Pass(attended, Tap(attended, watched.length, watched.keep, watched.witness)).run()
 
 
 class _Pass:
-    def __init__(
-        self, sectors: Sectors, counting: Counting, progress: Progress, cancel: Cancel
-    ) -> None:
-        self._sectors = sectors
-        self._counting = counting
-        self._progress = progress
-        self._cancel = cancel
+    def __init__(self, attended: Attended, tap: Tap | None) -> None:
+        self._attended = attended
+        self._tap = tap
+        self._sectors: Sectors = attended if tap is None else tap
         self._reading = ContentReading()
         self._findings: list[Finding] = []
-        self._done = 0
-        self._total = 0
 
     def run(self) -> Inspection:
         try:
@@ -82,6 +71,7 @@ class _Pass:
             files = self._files(content)
         finally:
             self._reading.close()
+        self._finish(content)
         entries = [entry for volume in content.volumes for entry in volume.entries]
         return Inspection(
             identity=self._sectors.identity,
@@ -91,7 +81,7 @@ class _Pass:
             deleted=tuple(entry for volume in content.volumes for entry in volume.deleted),
             findings=(*content.findings, *self._findings),
             past_the_cache=self._sectors.past_the_cache,
-            bytes_read=self._counting.bytes_read,
+            bytes_read=self._attended.bytes_read,
         )
 
     def _files(self, content: CardContent) -> tuple[InspectedFile, ...]:
@@ -101,12 +91,20 @@ class _Pass:
             for entry in volume.entries
             if not entry.is_folder
         ]
-        self._total = sum(entry.size for _, entry in files if entry.is_whole)
+        self._attended.expect(self._to_read([entry for _, entry in files if entry.is_whole]))
         looked_at = {}
         for index in sorted(range(len(files)), key=lambda i: _place(files[i][1])):
-            self._cancel.check()
+            # A folder full of empty files is left too, though nothing of them is read.
+            self._attended.check()
             looked_at[index] = self._file(*files[index])
         return tuple(looked_at[index] for index in range(len(files)))
+
+    def _to_read(self, whole: list[VolumeEntry]) -> int:
+        """Return how many bytes are still to be read: files, and what a witness wants besides."""
+        total = sum(entry.size for entry in whole)
+        if self._tap is not None:
+            total += self._tap.between(extent for entry in whole for extent in entry.extents)
+        return total
 
     def _file(self, number: int, entry: VolumeEntry) -> InspectedFile:
         # Of a file whose clusters are in doubt there is no content to be sure of.
@@ -124,18 +122,25 @@ class _Pass:
         )
 
     def _content(self, entry: VolumeEntry) -> Content | None:
-        before = self._done
+        steps = self._reading.from_sectors(self._sectors, entry.extents, entry.size)
         try:
-            steps = self._reading.from_sectors(self._sectors, entry.extents, entry.size)
-            for step in steps:
-                if isinstance(step, Content):
-                    return step
-                self._cancel.check()
-                self._done = before + step
-                self._progress(self._done, self._total)
+            return next(step for step in steps if isinstance(step, Content))
         except (ReadFailedError, ShortReadError) as error:
             self._findings.append(_unreadable(entry.shown, error))
         return None
+
+    def _finish(self, content: CardContent) -> None:
+        """Read what nobody but the witness asked for, and tell that this was all."""
+        try:
+            if self._tap is not None:
+                self._tap.finish()
+        except (ReadFailedError, ShortReadError) as error:
+            finding = _unreadable(None, error)
+            said = (*content.findings, *self._findings)
+            # Often it is the very place where a file or a table could not be read.
+            if not any(_same_place(finding, other) for other in said):
+                self._findings.append(finding)
+        self._attended.end()
 
 
 def _place(entry: VolumeEntry) -> int:
@@ -148,5 +153,5 @@ def _unreadable(path: str | None, error: ReadFailedError | ShortReadError) -> Fi
     return Finding("read-error", path, structure, {"offset": offset})
 
 
-def _with(inspection: Inspection, finding: Finding) -> Inspection:
-    return replace(inspection, findings=(*inspection.findings, finding))
+def _same_place(one: Finding, other: Finding) -> bool:
+    return (one.slug, one.parameters) == (other.slug, other.parameters)

@@ -9,9 +9,16 @@ from __future__ import annotations
 import os
 import time
 
-from cardprep.errors import CardprepError, FolderTooLargeError, StoppedError
+from cardprep.errors import (
+    CardprepError,
+    FolderTooLargeError,
+    NotAllowedError,
+    NotThereError,
+    StoppedError,
+)
 from cardprep.findings import Finding
 from cardprep.inspection.content import Content, ContentReading
+from cardprep.inspection.forward import Share
 from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.medium.folder import DEPTH_LIMIT, ENTRY_LIMIT
 from cardprep.medium.protocol import Folder, FolderEntry
@@ -27,16 +34,12 @@ def inspect_folder(
     Raises StoppedError when somebody asked to stop, and NotThereError or
     NotAllowedError if the folder itself cannot be listed.
     """
+    cancel = cancel or Cancel()
     findings = [Finding("folder-only", None, "card")]
-    entries: list[FolderEntry] = []
-    try:
-        entries.extend(folder.entries())
-    except FolderTooLargeError:
-        limits = {"limit": ENTRY_LIMIT, "depth": DEPTH_LIMIT}
-        findings.append(Finding("too-many-files", None, "directory", limits))
+    entries = _entries(folder, findings, cancel)
     reading = ContentReading()
     files = []
-    total = sum(entry.size for entry in entries)
+    share = Share(progress, sum(entry.size for entry in entries))
     done = 0
     try:
         for entry in entries:
@@ -45,7 +48,7 @@ def inspect_folder(
             content = None
             if entry.is_ordinary:
                 try:
-                    content = _content(reading, folder, entry, (done, total, progress), cancel)
+                    content = _content(reading, folder, entry, (done, share), cancel)
                 except StoppedError:
                     raise
                 except CardprepError:
@@ -56,6 +59,7 @@ def inspect_folder(
             files.append(_file(entry, content))
     finally:
         reading.close()
+    share.end()
     return Inspection(
         identity=folder.identity,
         content=None,
@@ -68,21 +72,40 @@ def inspect_folder(
     )
 
 
+def _entries(folder: Folder, findings: list[Finding], cancel: Cancel) -> list[FolderEntry]:
+    """Return what a folder holds; where the list breaks off, that is among the findings."""
+    entries: list[FolderEntry] = []
+    try:
+        for entry in folder.entries():
+            cancel.check()
+            entries.append(entry)
+    except FolderTooLargeError:
+        limits = {"limit": ENTRY_LIMIT, "depth": DEPTH_LIMIT}
+        findings.append(Finding("too-many-files", None, "directory", limits))
+    except (NotThereError, NotAllowedError):
+        # Not even its first entry: then it is the folder itself that cannot be listed.
+        if not entries:
+            raise
+        findings.append(Finding("read-error", None, "directory", {"offset": 0}))
+    return entries
+
+
 def _content(
     reading: ContentReading,
     folder: Folder,
     entry: FolderEntry,
-    bar: tuple[int, int, Progress],
-    cancel: Cancel | None,
+    bar: tuple[int, Share],
+    cancel: Cancel,
 ) -> Content | None:
-    before, total, progress = bar
+    before, share = bar
+    content = None
     for step in reading.from_blocks(folder.blocks(entry.path), entry.size):
         if isinstance(step, Content):
-            return step
-        if cancel is not None:
+            content = step
+        else:
             cancel.check()
-        progress(before + step, total)
-    return None
+            share.tell(before + min(step, entry.size))
+    return content
 
 
 def _unreadable(entry: FolderEntry) -> Finding:

@@ -5,16 +5,22 @@ on a card of ours is nearly the order of the card. The tap reads the little
 that lies between, hands everything from the first byte on to a witness, in
 order, and keeps what may be asked for again, so that a card is read once for
 its inspection, its digest and the comparison with its stage together.
+
+Where that order breaks off, at a place that cannot be read, the witness has
+seen the last of the card; all that is asked for is read on as without a tap.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Protocol
 
+from cardprep.errors import ReadFailedError, ShortReadError
 from cardprep.inspection.forward import Forwarding
 from cardprep.medium.descriptor import aligned_buffer
 from cardprep.medium.protocol import Sectors
 from cardprep.terms import MIB
+from cardprep.volume.model import Extent
 
 KEEP_MOST = 64 * MIB
 _STEP = 4 * MIB
@@ -42,6 +48,19 @@ class Tap(Forwarding):
         self._keep = min(keep, KEEP_MOST, self._length)
         self._passed = 0
         self._buffer: memoryview | None = None
+        self._error: ReadFailedError | ShortReadError | None = None
+
+    def between(self, extents: Iterable[Extent]) -> int:
+        """Return how many bytes are still to pass that lie in none of these extents.
+
+        What several extents share counts as often as they have it.
+        """
+        start, end = self._passed, self._length
+        asked = sum(
+            max(0, min(extent.offset + extent.length, end) - max(extent.offset, start))
+            for extent in extents
+        )
+        return max(0, end - start - asked)
 
     def read_into(self, offset: int, buffer: memoryview) -> None:
         """Fill `buffer` from `offset`; see Sectors.read_into."""
@@ -61,16 +80,27 @@ class Tap(Forwarding):
             self._sectors.read_into(offset, buffer)
 
     def finish(self) -> None:
-        """Let everything pass that nobody asked for."""
+        """Let everything pass that nobody asked for.
+
+        Raises ReadFailedError or ShortReadError if the witness did not see all.
+        """
         self._run_to(self._length)
+        if self._error is not None:
+            raise self._error
 
     def _run_to(self, offset: int) -> None:
+        """Let what stands before an offset pass, or break off where that cannot be read."""
         if self._buffer is None:
             self._buffer = aligned_buffer(_STEP)
-        while self._passed < offset:
+        while self._passed < min(offset, self._length):
             block = self._buffer[: min(_STEP, offset - self._passed)]
-            self._sectors.read_into(self._passed, block)
-            self._pass_on(block)
+            try:
+                self._sectors.read_into(self._passed, block)
+            except (ReadFailedError, ShortReadError) as error:
+                self._error = error
+                self._length = self._passed
+            else:
+                self._pass_on(block)
 
     def _pass_on(self, block: memoryview) -> None:
         self._witness.feed(block)

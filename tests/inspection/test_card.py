@@ -12,12 +12,10 @@ import pytest
 from cardprep.errors import StoppedError
 from cardprep.images.report import Soundness
 from cardprep.inspection.card import Watched, inspect_card
-from cardprep.inspection.folder import inspect_folder
 from cardprep.inspection.model import Inspection
 from cardprep.layout.build import lay_out
 from cardprep.layout.compare import Comparison
 from cardprep.layout.model import Layout
-from cardprep.medium.folder import MountedFolder
 from cardprep.medium.image_file import open_image_file
 from cardprep.progress import Cancel
 from cardprep.terms import MIB
@@ -205,60 +203,3 @@ def test_it_stops_at_the_next_block(card: tuple[Layout, Memory, bytearray]) -> N
 def test_an_empty_card_file() -> None:
     inspection = inspect_card(MemorySectors(b""))
     assert [finding.slug for finding in inspection.findings] == ["no-volume"]
-
-
-# --- a mounted folder
-
-
-def test_a_folder_shows_its_files_and_what_it_cannot_show(tmp_path: Path) -> None:
-    for path, content in FILES:
-        file = tmp_path.joinpath(*path)
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_bytes(content)
-    (tmp_path / "link").symlink_to("/etc/passwd")
-    told: list[int] = []
-    inspection = inspect_folder(
-        MountedFolder(tmp_path), progress=lambda done, _: told.append(done), cancel=Cancel()
-    )
-    assert digests(inspection) == {**WANTED, ("link",): None}
-    assert {finding.slug for finding in inspection.findings} == {"folder-only", "not-a-file"}
-    assert told == sorted(told)
-    assert inspection.volumes == ()
-    assert inspection.partitions == ()
-    assert inspection.bytes_read == sum(len(content) for _, content in FILES)
-
-
-def test_a_folder_can_be_stopped_and_may_be_too_large(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "a").write_bytes(b"x")
-    (tmp_path / "b").write_bytes(b"x")
-    cancel = Cancel()
-    cancel.ask()
-    with pytest.raises(StoppedError):
-        inspect_folder(MountedFolder(tmp_path), cancel=cancel)
-    monkeypatch.setattr("cardprep.medium.folder.ENTRY_LIMIT", 1)
-    inspection = inspect_folder(MountedFolder(tmp_path))
-    assert "too-many-files" in {finding.slug for finding in inspection.findings}
-
-
-def test_a_file_that_cannot_be_read_in_a_folder(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "a").write_bytes(b"x")
-    folder = MountedFolder(tmp_path)
-
-    def failing(*_: object) -> int:
-        raise OSError(5, "Input/output error")
-
-    monkeypatch.setattr("os.readv", failing)
-    inspection = inspect_folder(folder)
-    assert [(f.slug, f.path) for f in inspection.findings][-1] == ("read-error", "a")
-    assert digests(inspection) == {("a",): None}
-
-
-def test_a_time_that_no_calendar_has() -> None:
-    from cardprep.inspection.folder import _utc
-
-    assert _utc(2**62) is None
-    assert _utc(0) == "1970-01-01 00:00:00"
