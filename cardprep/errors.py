@@ -194,6 +194,12 @@ class ProofError(CardprepError):
     exit_status = 47
 
 
+class ReleaseError(CardprepError):
+    """A finding is not overruled: it is not on this card, or it never may be."""
+
+    exit_status = 48
+
+
 def refusal_classes() -> list[type[CardprepError]]:
     """Return all refusal classes, by exit status."""
     return sorted(CardprepError.__subclasses__(), key=lambda cls: cls.exit_status)

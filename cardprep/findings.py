@@ -7,7 +7,9 @@ that decides how bad a thing is.
 
 *stop*: do not use the card. *caution*: use it only when the reason is
 understood. *note*: worth knowing; matches are notes too. *undecided*: something
-could not be looked at, and the card is not called good.
+could not be looked at, and the card is not called good. *releasable*: a person
+may overrule it in writing, with a reason and an authority; then it is a caution
+that was decided. Altered bytes and an image for another model never are.
 """
 
 from __future__ import annotations
@@ -42,38 +44,57 @@ class Kind:
 
     severity: Severity
     undecided: bool = False
+    releasable: bool = False
 
 
 _STOP = Kind(Severity.STOP)
 _CAUTION = Kind(Severity.CAUTION)
 _NOTE = Kind(Severity.NOTE)
 _UNDECIDED = Kind(Severity.CAUTION, undecided=True)
+_STOP_OR_WORD = Kind(Severity.STOP, releasable=True)
+_UNDECIDED_OR_WORD = Kind(Severity.CAUTION, undecided=True, releasable=True)
 
 KINDS: Mapping[str, Kind] = {
     # what the files are
     "matches": _NOTE,
-    "mixed-types": _STOP,
-    "two-versions": _STOP,
+    "mixed-types": _STOP_OR_WORD,
+    "two-versions": _STOP_OR_WORD,
     "altered": _STOP,
     "cut-short": _STOP,
-    "unknown-file": _UNDECIDED,
-    "no-image": _UNDECIDED,
-    "renamed": _STOP,
+    "unknown-file": _UNDECIDED_OR_WORD,
+    "no-image": _UNDECIDED_OR_WORD,
+    "renamed": _STOP_OR_WORD,
     "short-name-of-image": _STOP,
     "short-name-differs": _CAUTION,
-    "wrong-folder": _STOP,
-    "withdrawn": _STOP,
+    "wrong-folder": _STOP_OR_WORD,
+    "withdrawn": _STOP_OR_WORD,
     "leftover": _NOTE,
     "leftover-image": _CAUTION,
-    "leftover-like-image": _STOP,
+    "leftover-like-image": _STOP_OR_WORD,
     "display-file": _NOTE,
     "container-broken": _STOP,
     "container-contradicts": _STOP,
     "left-packed": _STOP,
+    "newer-than-shelf": _UNDECIDED_OR_WORD,
+    "other-version": _UNDECIDED_OR_WORD,
+    "owner-data": _CAUTION,
+    # against a visit and its display
+    "not-for-these-units": _STOP,
+    "needs-before": _STOP_OR_WORD,
+    "needs-unknown": _CAUTION,
+    "stage-before": _NOTE,
+    "starts-elsewhere": _STOP_OR_WORD,
+    "starts-unknown": _CAUTION,
+    "handset-with-it": _NOTE,
+    "handset-left-behind": _CAUTION,
+    "other-card": _STOP,
+    "card-too-large": _STOP_OR_WORD,
+    "display-file-system": _STOP_OR_WORD,
+    "display-partition-table": _CAUTION,
     # against a stage
     "stage-complete": _NOTE,
     "stage-file-missing": _STOP,
-    "not-in-stage": _STOP,
+    "not-in-stage": _STOP_OR_WORD,
     "as-written": _NOTE,
     "differs-from-stage": _CAUTION,
     "content-differs-from-stage": _STOP,
@@ -85,9 +106,10 @@ KINDS: Mapping[str, Kind] = {
     "volume-unreadable": Kind(Severity.STOP, undecided=True),
     "no-volume": Kind(Severity.STOP, undecided=True),
     "manifest-untrusted": _UNDECIDED,
-    "folder-only": _NOTE,
+    "folder-only": _CAUTION,
     "not-a-file": _CAUTION,
-    "read-through-cache": _NOTE,
+    "read-through-cache": _CAUTION,
+    "read-from-file": _NOTE,
     "too-many-files": Kind(Severity.STOP, undecided=True),
     "too-scattered": Kind(Severity.STOP, undecided=True),
     "more-findings": _NOTE,
@@ -136,12 +158,14 @@ class Finding:
     path        the file or folder on the card in harmless spelling, or None
     structure   the part of the card by its published name, or None
     parameters  what the sentences of the catalogue name
+    released    whether a person overruled it in writing
     """
 
     slug: str
     path: str | None = None
     structure: str | None = None
     parameters: Mapping[str, Parameter] = field(default_factory=dict)
+    released: bool = False
 
     def __post_init__(self) -> None:
         """Refuse a slug that has no kind; it would have no severity."""
@@ -151,9 +175,14 @@ class Finding:
     @property
     def severity(self) -> Severity:
         """How bad it is."""
-        return KINDS[self.slug].severity
+        return Severity.CAUTION if self.released else KINDS[self.slug].severity
 
     @property
     def undecided(self) -> bool:
         """Whether something could not be looked at."""
-        return KINDS[self.slug].undecided
+        return KINDS[self.slug].undecided and not self.released
+
+    @property
+    def releasable(self) -> bool:
+        """Whether a person may overrule it in writing."""
+        return KINDS[self.slug].releasable

@@ -31,6 +31,7 @@ _INVISIBLE = frozenset(
     }
 )
 
+_PLAIN = re.compile(r"[ -\[\]-~]*")
 _WORD = re.compile(r"[a-z][a-z0-9]*(?:[ -][a-z0-9]+)*")
 _CODE = re.compile(r"[A-Z0-9]{4}")
 _VERSION = re.compile(r"[0-9A-Za-z][0-9A-Za-z.+_-]{0,31}")
@@ -122,6 +123,16 @@ def size_in_words(size: int) -> str:
     return f"{size / GIB:.1f} GiB"
 
 
+def size_as_printed(size: int) -> str:
+    """Return a size as it stands on cards, in decimal units and never rounded up."""
+    for unit, name in ((10**9, "GB"), (10**6, "MB")):
+        if size >= unit:
+            whole, rest = divmod(size, unit)
+            tenth = rest * 10 // unit
+            return f"{whole}.{tenth} {name}" if tenth else f"{whole} {name}"
+    return f"{size} bytes"
+
+
 def spelled_out(text: str) -> str:
     r"""Return `text` so that it can do no harm on a terminal, in HTML text or in a log.
 
@@ -130,6 +141,9 @@ def spelled_out(text: str) -> str:
     and letters that show as nothing become \xHH, \uHHHH or \UHHHHHHHH; a
     backslash becomes two.
     """
+    # Nearly every name is plain, and a hostile card can hold very many.
+    if _PLAIN.fullmatch(text):
+        return text
     return "".join(_spelled(character) for character in text)
 
 

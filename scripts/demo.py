@@ -89,14 +89,13 @@ def prepare(demo: Demo, boot: Path, app: Path) -> None:
     manifest.write_text(manifest.read_text(encoding="utf-8") + DISPLAYS_AND_MODELS, "utf-8")
     say("Displays and models are written into manifest.toml by hand; the files are taken in:")
     demo.run("intake", str(boot), *bootloader().intake)
-    published = hashlib.sha256(app.read_bytes()).hexdigest()
-    demo.run("intake", str(app), *application().intake, "--sha256", published)
+    demo.run("intake", str(app), *application().intake)
     demo.run("manifest", "sign")
     say("Tomorrow's visit: the vessel Saltwhistle, one radio with its handset.")
     demo.run(
         *("job", "open", "--vessel", "Saltwhistle", "--display", "OV-D9"),
         "--unit",
-        "model=OV-V40; role=main radio; serial=V40-00317; has bootloader=3.02; "
+        "model=OV-V40; role=main radio; serial=V40-00317; handset=OV-H4; has bootloader=3.02; "
         "has application=4.17; wants application=4.30",
     )
     demo.run("job", "plan", "B1")

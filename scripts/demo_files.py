@@ -7,6 +7,7 @@ are pseudo-random and the same on every machine.
 
 from __future__ import annotations
 
+import hashlib
 import random
 import struct
 import zlib
@@ -79,16 +80,18 @@ def bootloader() -> DemoFile:
 def application() -> DemoFile:
     """Return the application 4.30, for radio and handset, as a uImage of some 3 MB."""
     code = _code("OV-V40 application 4.30, carries OV-H4 2.41", 3 * 1024 * 1024 + 777)
+    content = uimage(code, "OV-V40 APP 4.30", 1778544000)
+    sha256 = hashlib.sha256(content).hexdigest()
     return DemoFile(
         "OVV40_APP_430.img",
-        uimage(code, "OV-V40 APP 4.30", 1778544000),
+        content,
         (
             *("--type", "application", "--model", "OV-V40", "--version", "4.30"),
             *("--released", "2026-05-12", "--needs", "bootloader 3.10"),
             *("--carries", "OV-H4 application 2.41 PROGRAM stands on the screen"),
             *("--minutes", "4-9", "--known-by", "makers-checksum"),
             *("--source", "https://updates.ottervane.example/ov-v40/sums", "--on", "2026-11-20"),
-            *("--list-checked", "2026-11-20"),
+            *("--list-checked", "2026-11-20", "--checksum", f"sha256 {sha256}"),
         ),
     )
 

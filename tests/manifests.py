@@ -96,5 +96,8 @@ def manifest_for(stage: Stage, source: Memory) -> Manifest:
             )
             for number, file in enumerate(stage.files)
         ),
-        display=display_facts(folder="/".join(stage.files[0].path[:-1])),
+        display=display_facts(
+            folder="/".join(stage.files[0].path[:-1]),
+            partition_table=PartitionTable(stage.settings.partition_table),
+        ),
     )

@@ -22,7 +22,7 @@ UNDECIDED = (
     *("unknown-file", "read-error", "volume-unreadable", "no-volume", "manifest-untrusted"),
     "too-many-files",
 )
-NOTES = ("matches", "stage-complete", "as-written", "leftover", "folder-only", "time-odd")
+NOTES = ("matches", "stage-complete", "as-written", "leftover", "read-from-file", "time-odd")
 
 
 @pytest.mark.parametrize("slug", STOPS)

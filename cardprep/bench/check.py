@@ -2,21 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import contextlib
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from cardprep.bench.jobs import all_plans, find_stage, stages_in
+from cardprep.bench.jobs import all_plans, find_job, find_plan, find_stage, is_planned, stages_in
 from cardprep.bench.open import Bench
 from cardprep.bench.records import BEGUN, CHECKED, ENDED, findings_body
+from cardprep.bench.release_by_hand import (
+    Release,
+    content_key,
+    release_by_hand,
+    released,
+    releases_of,
+)
 from cardprep.canonical import Json
-from cardprep.errors import CardprepError
+from cardprep.errors import CardprepError, JobError
 from cardprep.inspection.card import Watched, inspect_card
 from cardprep.inspection.folder import inspect_folder
 from cardprep.inspection.model import Inspection
 from cardprep.job.stage import Stage
-from cardprep.job.visit import JobName
+from cardprep.job.visit import Job, JobName
 from cardprep.layout.build import lay_out
 from cardprep.layout.compare import Compared, Comparison
+from cardprep.manifest.model import Manifest
+from cardprep.manifest.tables import nearest
 from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.folder import MountedFolder
 from cardprep.medium.open import open_card
@@ -43,16 +53,39 @@ class Held:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What a person says of a card before it is checked; all of it may be left out.
+
+    job      the visit that it is for
+    stage    of that job, which the card ought to be
+    display  model of the display that is to read it, if it is not the job's
+    """
+
+    job: JobName | None = None
+    stage: int | None = None
+    display: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Checked:
     """A card that was checked.
 
     held      what it was held against, or None
-    compared  byte for byte with that stage, or None
+    compared  with that stage, all bytes of it, or None
+    other     the stage that it really is, where it ought to be another
+    cards     numbers of the cards that were written with what its serial number
+              tells, oldest first; several may hold one stage
+    releases  what persons overruled in writing about this very content
+    key       a name for the content of all its files, for such a release
     """
 
     judgement: Judgement
     held: Held | None
     compared: Compared | None
+    other: Held | None = None
+    cards: tuple[int, ...] = ()
+    releases: tuple[Release, ...] = ()
+    key: str = ""
 
     @property
     def stage(self) -> Stage | None:
@@ -69,45 +102,146 @@ def check_card(
     bench: Bench | CardprepError,
     path: Path,
     *,
-    job: JobName | None = None,
-    stage: int | None = None,
+    wanted: Wanted | None = None,
+    release: Release | None = None,
     progress: Progress,
     cancel: Cancel,
 ) -> Checked:
     """Check a card.
 
-    bench  without one (the refusal says why) the card is looked at, but nothing
-           says what its files are
-    job, stage  what the card ought to be; else it is looked for in the log
+    bench    without one (the refusal says why) the card is looked at, but nothing
+             says what its files are
+    wanted   what the card ought to be; else it is looked for in the log
+    release  findings that a person overrules in writing; recorded before it counts
 
-    Raises NotThereError or NotAllowedError for the card, JobError for a stage
-    that there is not, StoppedError.
+    Raises NotThereError or NotAllowedError for the card, JobError for a job, stage
+    or display that there is not, ReleaseError, StoppedError.
     """
+    wanted = wanted or Wanted()
     opened = open_card(path)
     with opened:
-        held = _held(bench, opened, job, stage)
-        found = None if held is None else held.stage
-        inspection, compared = _inspect(opened, found, progress, cancel)
+        found = _find(bench, opened, wanted)
+        inspection, compared = _inspect(opened, found.to_compare, progress, cancel)
+    context = _context(bench, found, wanted, inspection, compared)
+    key = content_key(inspection)
+    releases: tuple[Release, ...] = ()
+    if isinstance(bench, Bench):
+        if release is not None:
+            release_by_hand(bench, judge(context), key, found.place, release)
+        releases = releases_of(bench, key, found.place)
+        context = replace(context, releases=released(releases))
+    elif release is not None:
+        raise bench
+    checked = Checked(
+        judgement=judge(context),
+        held=found.held,
+        compared=context.compared,
+        other=found.other,
+        cards=found.cards,
+        releases=releases,
+        key=key,
+    )
+    if isinstance(bench, Bench):
+        _record(bench, path, checked)
+    return checked
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    """What is known of a card before it is read: from the person, and from its serial number."""
+
+    held: Held | None = None
+    other: Held | None = None
+    job: Job | None = None
+    stages: tuple[Stage, ...] = ()
+    cards: tuple[int, ...] = ()
+
+    @property
+    def to_compare(self) -> Stage | None:
+        """The stage whose bytes are expected on it: what it is, and not what it ought to be."""
+        held = self.other or self.held
+        return None if held is None else held.stage
+
+    @property
+    def place(self) -> tuple[str | None, int | None]:
+        """Job and stage for which it was checked."""
+        if self.held is not None:
+            return str(self.held.stage.job), self.held.stage.number
+        return (None if self.job is None else str(self.job.name)), None
+
+
+def _find(
+    bench: Bench | CardprepError, opened: DescriptorSectors | MountedFolder, wanted: Wanted
+) -> _Found:
+    if not isinstance(bench, Bench):
+        if wanted.job is not None:
+            raise bench
+        return _Found()
+    told: Held | None = None
+    cards: tuple[int, ...] = ()
+    if not isinstance(opened, MountedFolder):
+        told, cards = written_stage(bench, opened)
+    held, other = told, None
+    if wanted.job is not None:
+        find_job(bench, wanted.job)
+        if wanted.stage is not None:
+            held = Held(stage=find_stage(bench, wanted.job, wanted.stage)[1], by_name=False)
+        elif told is not None and told.stage.job != wanted.job:
+            held = None
+        if told is not None and (held is None or not _same(told.stage, held.stage)):
+            other = told
+    name = wanted.job or (None if held is None else held.stage.job)
+    job: Job | None = None
+    stages: tuple[Stage, ...] = ()
+    if name is not None:
+        with contextlib.suppress(CardprepError):
+            job = find_job(bench, name)
+            stages = find_plan(bench, name).stages
+    return _Found(held=held, other=other, job=job, stages=stages, cards=cards)
+
+
+def _same(one: Stage, other: Stage) -> bool:
+    return lay_out(one).serial == lay_out(other).serial
+
+
+def _context(
+    bench: Bench | CardprepError,
+    found: _Found,
+    wanted: Wanted,
+    inspection: Inspection,
+    compared: Compared | None,
+) -> Context:
     manifest, reason = None, None
     if isinstance(bench, Bench):
         trusted, reason = bench.trusted_or_reason()
         manifest = None if trusted is None else trusted.manifest
     else:
         reason = bench.reason
-    judgement = judge(
-        Context(
-            inspection=inspection,
-            manifest=manifest,
-            untrusted=reason,
-            stage=found,
-            compared=compared,
-            superseded=held is not None and held.superseded,
-        )
+    if wanted.display is not None and manifest is not None:
+        _require_display(manifest, wanted.display)
+    is_other = found.other is not None
+    return Context(
+        inspection=inspection,
+        manifest=manifest,
+        untrusted=reason,
+        stage=None if found.held is None else found.held.stage,
+        compared=None if is_other else compared,
+        superseded=found.held is not None and found.held.superseded,
+        job=found.job,
+        stages=found.stages,
+        reader=wanted.display,
+        other=None if found.other is None else found.other.stage,
+        other_compared=compared if is_other else None,
     )
-    checked = Checked(judgement=judgement, held=held, compared=compared)
-    if isinstance(bench, Bench):
-        _record(bench, path, checked)
-    return checked
+
+
+def _require_display(manifest: Manifest, display: str) -> None:
+    if manifest.display(display) is None:
+        names = tuple(facts.model for facts in manifest.displays)
+        known = ", ".join(names) or "-"
+        meant = nearest(display, names) or known
+        found = spelled_out(display[:60])
+        raise JobError("job.display-unknown", found=found, known=known, meant=meant)
 
 
 def _inspect(
@@ -127,27 +261,21 @@ def _inspect(
     return inspection, comparison.result()
 
 
-def _held(
-    bench: Bench | CardprepError,
-    opened: DescriptorSectors | MountedFolder,
-    job: JobName | None,
-    stage: int | None,
-) -> Held | None:
-    """Return the stage that the person named, or the one that the card's serial number tells."""
-    if not isinstance(bench, Bench):
-        return None
-    if job is not None and stage is not None:
-        return Held(stage=find_stage(bench, job, stage)[1], by_name=False)
-    return None if isinstance(opened, MountedFolder) else written_stage(bench, opened)
+def written_stage(bench: Bench, sectors: Sectors) -> tuple[Held | None, tuple[int, ...]]:
+    """Return the stage that the log has under the card's volume serial number, or None.
 
-
-def written_stage(bench: Bench, sectors: Sectors) -> Held | None:
-    """Return the stage that the log has under the card's volume serial number, or None."""
+    Also the numbers of the cards that were written with it, oldest first.
+    """
     try:
         serial = volume_serial(sectors)
     except CardprepError:
-        return None
-    return None if serial is None else stage_of_serial(bench, serial)
+        return None, ()
+    if serial is None:
+        return None, ()
+    records = bench.log.find("serial", serial)
+    cards = [record.body.get("card") for record in records if record.kind == BEGUN]
+    numbers = dict.fromkeys(card for card in cards if isinstance(card, int))
+    return stage_of_serial(bench, serial), tuple(numbers)
 
 
 def stage_of_serial(bench: Bench, serial: str) -> Held | None:
@@ -162,10 +290,11 @@ def stage_of_serial(bench: Bench, serial: str) -> Held | None:
             plans = all_plans(bench, JobName.parse(name))
         except CardprepError:
             continue
+        current = is_planned(bench, JobName.parse(name))
         for age, plan in enumerate(reversed(plans)):
             for stage in stages_in(plan.body):
                 if lay_out(stage).serial_text == serial:
-                    return Held(stage=stage, by_name=True, superseded=age > 0)
+                    return Held(stage=stage, by_name=True, superseded=age > 0 or not current)
     return None
 
 
@@ -190,9 +319,11 @@ def _record(bench: Bench, path: Path, checked: Checked) -> None:
         "job": None if stage is None else str(stage.job),
         "stage": None if stage is None else stage.number,
         "sha256": None if checked.compared is None else checked.compared.sha256,
+        "content": checked.key,
     }
     volumes = judgement.inspection.volumes[:4]
     index = [("serial", volume.serial) for volume in volumes if volume.serial is not None]
+    index.append(("content", checked.key))
     if stage is not None:
         index.append(("job", str(stage.job)))
     bench.record(CHECKED, body, index)

@@ -2,46 +2,102 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from cardprep.bench.open import Bench
-from cardprep.bench.records import OPENED, PLANNED
+from cardprep.bench.records import CHANGED, OPENED, PLANNED
 from cardprep.canonical import Json
 from cardprep.errors import JobError
 from cardprep.job.stage import Stage
+from cardprep.job.step import StageStep
 from cardprep.job.visit import Display, Job, JobName, Unit, Vessel
-from cardprep.shoplog.record import Record
+from cardprep.manifest.model import Manifest, ModelFacts
+from cardprep.manifest.text import SIZE_LIMIT, parse
+from cardprep.shop.files import read_whole
+from cardprep.shoplog.record import IndexEntry, Record
 
 if TYPE_CHECKING:
-    from cardprep.vessel.plan import Plan
+    from cardprep.vessel.aboard import Mention
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Planned:
     """A job with its stages, as they stand in the log.
 
-    plan      the steps, or None when read back from the log
+    steps     what each stage loads into which unit, in the order of the stages
     manifest  sha256 of the manifest that it was planned with
     """
 
     job: Job
     stages: tuple[Stage, ...]
+    steps: tuple[tuple[StageStep, ...], ...]
     manifest: str
-    plan: Plan | None = None
 
 
-def open_job(bench: Bench, *, vessel: Vessel, display: Display, units: tuple[Unit, ...]) -> Job:
-    """Open a job under the bench's next number and return it."""
-    job = Job(name=_next_name(bench), vessel=vessel, display=display, units=units)
-    index = [("job", str(job.name)), ("opened", job.name.bench)]
-    index.append(("vessel", vessel.name.casefold()))
-    if vessel.mmsi is not None:
-        index.append(("vessel", vessel.mmsi))
-    index += [("serial", unit.serial) for unit in units if unit.serial is not None]
-    bench.record(OPENED, {"job": job.to_record()}, index)
-    return job
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Visit:
+    """What is told of a visit, before it has a name."""
+
+    vessel: Vessel
+    display: Display
+    units: tuple[Unit, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opened:
+    """A job that was opened or changed, with what is worth a mention."""
+
+    job: Job
+    mentions: tuple[Mention, ...]
+
+
+def unasked_companions(bench: Bench, visit: Visit) -> tuple[tuple[int, ModelFacts], ...]:
+    """Return the numbers, from 0, of units whose handset nobody has asked for yet."""
+    from cardprep.vessel.aboard import unasked
+
+    return unasked(visit.units, _manifest(bench))
+
+
+def open_job(bench: Bench, visit: Visit) -> Opened:
+    """Open a job under the bench's next number.
+
+    Raises JobError or BadValueError for what the manifest, signed or not, does
+    not know of or what cannot be right.
+    """
+    return _record_visit(bench, OPENED, _next_name(bench), visit)
+
+
+def change_job(bench: Bench, name: JobName, visit: Visit) -> Opened:
+    """Put another visit in the place of a job's; it is then planned anew.
+
+    What stood there before stays in the log. Raises as open_job does, and
+    JobError if there is no such job.
+    """
+    find_job(bench, name)
+    return _record_visit(bench, CHANGED, name, visit)
+
+
+def _record_visit(bench: Bench, kind: str, name: JobName, visit: Visit) -> Opened:
+    from cardprep.vessel.aboard import check_visit
+
+    mentions = check_visit(visit.vessel, visit.display, visit.units, _manifest(bench))
+    job = Job(name=name, vessel=visit.vessel, display=visit.display, units=visit.units)
+    index: list[IndexEntry] = [("job", str(job.name))]
+    if kind == OPENED:
+        index.append(("opened", job.name.bench))
+    index.append(("vessel", job.vessel.name.casefold()))
+    if job.vessel.mmsi is not None:
+        index.append(("vessel", job.vessel.mmsi))
+    index += [("serial", unit.serial) for unit in job.units if unit.serial is not None]
+    bench.record(kind, {"job": job.to_record()}, index)
+    return Opened(job=job, mentions=mentions)
+
+
+def _manifest(bench: Bench) -> Manifest:
+    """Return the manifest as it stands; a job may be opened while it waits to be signed."""
+    return parse(read_whole(bench.shop.manifest, SIZE_LIMIT), file=str(bench.shop.manifest))
 
 
 def plan_job(bench: Bench, name: JobName) -> Planned:
@@ -52,37 +108,56 @@ def plan_job(bench: Bench, name: JobName) -> Planned:
     """
     # Whoever only looks a job up does without the planner.
     from cardprep.vessel.plan import plan
-    from cardprep.vessel.stages import stages_of
+    from cardprep.vessel.stages import stages_of, steps_of
 
     job = find_job(bench, name)
     trusted = bench.trusted()
     planned = plan(job, trusted.manifest)
     stages = stages_of(job, planned, trusted.manifest)
+    steps = steps_of(job, planned, trusted.manifest)
     body: dict[str, Json] = {
         "job": str(name),
         "manifest": trusted.sha256,
         "stages": [stage.to_record() for stage in stages],
+        "steps": [[step.to_record() for step in told] for told in steps],
     }
     bench.record(PLANNED, body, [("job", str(name))])
-    return Planned(job=job, stages=stages, manifest=trusted.sha256, plan=planned)
+    return Planned(job=job, stages=stages, steps=steps, manifest=trusted.sha256)
 
 
 def find_job(bench: Bench, name: JobName) -> Job:
-    """Return a job from the log; JobError if there is none of this name."""
-    for record in bench.log.find("job", str(name)):
-        if record.kind == OPENED:
+    """Return a job as it stands now; JobError if there is none of this name."""
+    for record in reversed(bench.log.find("job", str(name))):
+        if record.kind in (OPENED, CHANGED):
             return job_of(record)
     raise JobError("job.not-there", job=str(name))
 
 
 def find_plan(bench: Bench, name: JobName) -> Planned:
-    """Return a job with its newest plan; JobError if it was not planned."""
+    """Return a job with its newest plan; JobError if it was not planned since it was changed."""
     job = find_job(bench, name)
-    plans = all_plans(bench, name)
-    if not plans:
-        raise JobError("job.not-planned", job=str(name))
-    body = plans[-1].body
-    return Planned(job=job, stages=stages_in(body), manifest=str(body.get("manifest", "")))
+    kinds = (OPENED, CHANGED, PLANNED)
+    records = [r for r in bench.log.find("job", str(name)) if r.kind in kinds]
+    if records[-1].kind != PLANNED:
+        planned_before = any(record.kind == PLANNED for record in records)
+        reason = "job.changed" if planned_before else "job.not-planned"
+        raise JobError(reason, job=str(name))
+    body = records[-1].body
+    return Planned(
+        job=job,
+        stages=stages_in(body),
+        steps=_steps_in(body),
+        manifest=str(body.get("manifest", "")),
+    )
+
+
+def is_planned(bench: Bench, name: JobName) -> bool:
+    """Return whether a job has a plan and was not changed since."""
+    try:
+        find_plan(bench, name)
+    except JobError:
+        return False
+    return True
 
 
 def all_plans(bench: Bench, name: JobName) -> list[Record]:
@@ -106,10 +181,24 @@ def job_of(record: Record) -> Job:
 
 def stages_in(body: Mapping[str, Json]) -> tuple[Stage, ...]:
     """Return the stages in the body of a plan's record."""
-    stages = body.get("stages")
-    if not isinstance(stages, list):
+    stages = enumerate(_list(body.get("stages")))
+    return tuple(Stage.from_record(stage, f"stages.{i}") for i, stage in stages)
+
+
+def _steps_in(body: Mapping[str, Json]) -> tuple[tuple[StageStep, ...], ...]:
+    """Return the steps in the body of a plan's record."""
+    found = []
+    for number, told in enumerate(_list(body.get("steps"))):
+        where = f"steps.{number}"
+        steps = enumerate(_list(told))
+        found.append(tuple(StageStep.from_record(s, f"{where}.{i}") for i, s in steps))
+    return tuple(found)
+
+
+def _list(value: Json) -> Sequence[Json]:
+    if not isinstance(value, list):
         raise JobError("job.record")
-    return tuple(Stage.from_record(stage, f"stages.{i}") for i, stage in enumerate(stages))
+    return value
 
 
 def _next_name(bench: Bench) -> JobName:

@@ -15,10 +15,13 @@ SHOP_OPENED = "shop-opened"
 TAKEN_IN = "image-taken-in"
 SIGNED = "manifest-signed"
 OPENED = "job-opened"
+CHANGED = "job-changed"
 PLANNED = "job-planned"
 BEGUN = "write-begun"
 ENDED = "write-ended"
 CHECKED = "card-checked"
+RELEASED = "released-by-hand"
+OUTCOME = "job-outcome"
 
 
 def findings_body(findings: Sequence[Finding]) -> list[Json]:

@@ -12,7 +12,7 @@ from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
-from cardprep.bench.jobs import find_stage
+from cardprep.bench.jobs import Planned, find_stage
 from cardprep.bench.open import Bench
 from cardprep.bench.records import BEGUN, ENDED, findings_body
 from cardprep.canonical import Json
@@ -64,6 +64,7 @@ class Announced:
     sha256  the card digest, over the first `length` bytes
     """
 
+    planned: Planned
     stage: Stage
     layout: Layout
     sha256: str
@@ -93,10 +94,10 @@ def announce(bench: Bench, wanted: CardToWrite, progress: Progress, cancel: Canc
 
     Raises JobError, LayoutError, ShelfError.
     """
-    _, stage = find_stage(bench, wanted.job, wanted.stage)
+    planned, stage = find_stage(bench, wanted.job, wanted.stage)
     layout = lay_out(stage)
     sha256 = card_digest(layout, _ShelfSource(bench.shelf), progress, cancel)
-    return Announced(stage=stage, layout=layout, sha256=sha256)
+    return Announced(planned=planned, stage=stage, layout=layout, sha256=sha256)
 
 
 def write_card(
@@ -136,6 +137,8 @@ def write_card(
                 stage=announced.stage,
                 compared=back.compared,
                 read_back=True,
+                job=announced.planned.job,
+                stages=announced.planned.stages,
             )
         )
     body = {

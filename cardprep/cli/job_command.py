@@ -2,21 +2,32 @@
 
 from __future__ import annotations
 
+import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from cardprep.bench.jobs import Planned, find_job, find_plan, open_job, plan_job
-from cardprep.bench.open import open_bench
+from cardprep.bench.jobs import (
+    Opened,
+    Planned,
+    Visit,
+    change_job,
+    find_job,
+    find_plan,
+    open_job,
+    plan_job,
+    unasked_companions,
+)
+from cardprep.bench.open import Bench, open_bench
 from cardprep.cli import words
-from cardprep.cli.door import place, say, say_object
+from cardprep.cli.door import place, say, say_object, width
 from cardprep.errors import BadValueError, JobError
 from cardprep.job.visit import Display, JobName, Vessel
 from cardprep.layout.build import lay_out
-from cardprep.paper.job import opened_lines, planned_lines
-from cardprep.paper.objects import layout_object
-from cardprep.terms import Version
+from cardprep.paper.job import listed_lines, mention_lines, opened_lines, planned_lines
+from cardprep.paper.objects import layout_object, listed_object
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 
@@ -25,33 +36,110 @@ app = typer.Typer(
 )
 
 
+_VESSEL = Annotated[str | None, typer.Option(help=HELP["vessel"])]
+_MMSI = Annotated[str | None, typer.Option(help=HELP["mmsi"])]
+_DISPLAY = Annotated[str | None, typer.Option(help=HELP["display"])]
+_SOFTWARE = Annotated[str | None, typer.Option(help=HELP["display-software"])]
+_UNIT = Annotated[list[str] | None, typer.Option(help=HELP["unit"])]
+_FILE = Annotated[Path | None, typer.Option("--file", help=HELP["job-file"])]
+_JSON = Annotated[bool, typer.Option("--json", help=HELP["json"])]
+
+
 @app.command("open", help=HELP["job open"])
 def open_(
     ctx: typer.Context,
-    vessel: Annotated[str | None, typer.Option(help=HELP["vessel"])] = None,
-    mmsi: Annotated[str | None, typer.Option(help=HELP["mmsi"])] = None,
-    display: Annotated[str | None, typer.Option(help=HELP["display"])] = None,
-    display_software: Annotated[str | None, typer.Option(help=HELP["display-software"])] = None,
-    unit: Annotated[list[str] | None, typer.Option(help=HELP["unit"])] = None,
-    file: Annotated[Path | None, typer.Option("--file", help=HELP["job-file"])] = None,
-    as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
+    vessel: _VESSEL = None,
+    mmsi: _MMSI = None,
+    display: _DISPLAY = None,
+    display_software: _SOFTWARE = None,
+    unit: _UNIT = None,
+    file: _FILE = None,
+    as_json: _JSON = False,
 ) -> None:
     """Open a job."""
+    visit = _visit(vessel, mmsi, display, display_software, unit, file)
+    with open_bench(place(ctx), screen("command.job")) as bench:
+        opened = open_job(bench, _asked(bench, visit))
+    _say_opened(opened, "job.opened", as_json=as_json)
+
+
+@app.command("change", help=HELP["job change"])
+def change(
+    ctx: typer.Context,
+    job: Annotated[str, typer.Argument(help=HELP["job"], metavar="JOB")],
+    vessel: _VESSEL = None,
+    mmsi: _MMSI = None,
+    display: _DISPLAY = None,
+    display_software: _SOFTWARE = None,
+    unit: _UNIT = None,
+    file: _FILE = None,
+    as_json: _JSON = False,
+) -> None:
+    """Put another visit in the place of a job's."""
+    name = JobName.parse(job)
+    visit = _visit(vessel, mmsi, display, display_software, unit, file)
+    with open_bench(place(ctx), screen("command.job")) as bench:
+        opened = change_job(bench, name, _asked(bench, visit))
+    _say_opened(opened, "job.was-changed", as_json=as_json)
+
+
+@app.command("list", help=HELP["job list"])
+def list_(ctx: typer.Context, as_json: _JSON = False) -> None:
+    """List the bench's jobs."""
+    from cardprep.bench.job_list import list_jobs
+
+    with open_bench(place(ctx)) as bench:
+        jobs = list_jobs(bench)
+    if as_json:
+        say_object({"jobs": [listed_object(job) for job in jobs]})
+        return
+    say(listed_lines(jobs))
+
+
+def _visit(
+    vessel: str | None,
+    mmsi: str | None,
+    display: str | None,
+    display_software: str | None,
+    unit: list[str] | None,
+    file: Path | None,
+) -> Visit:
+    """Return the visit that the options, or the file, tell of."""
+    options = (vessel, mmsi, display, display_software, unit)
     if file is not None:
+        if any(option for option in options):
+            raise BadValueError("job.file-or-options")
         aboard, reader, units = words.job_file(file)
     elif vessel and display and unit:
         aboard = Vessel(name=vessel, mmsi=mmsi)
-        software = None if display_software is None else Version(display_software)
+        software = None if display_software is None else words.version_or_unknown(display_software)
         reader = Display(model=display, software=software)
         units = tuple(words.unit(text) for text in unit)
     else:
         raise BadValueError("job.incomplete")
-    with open_bench(place(ctx), screen("command.job")) as bench:
-        job = open_job(bench, vessel=aboard, display=reader, units=units)
+    return Visit(vessel=aboard, display=reader, units=units)
+
+
+def _asked(bench: Bench, visit: Visit) -> Visit:
+    """Ask on a terminal for each handset that was not told; elsewhere that is a refusal."""
+    if not sys.stdin.isatty():
+        return visit
+    units = list(visit.units)
+    for number, facts in unasked_companions(bench, visit):
+        unit = units[number]
+        model = facts.companion.model if facts.companion is not None else ""
+        question = screen("job.ask-handset", role=unit.role, model=unit.model, companion=model)
+        units[number] = replace(unit, companion=words.handset(typer.prompt(question)))
+    return replace(visit, units=tuple(units))
+
+
+def _say_opened(opened: Opened, slug: str, *, as_json: bool) -> None:
+    job = opened.job
     if as_json:
         say_object(job.to_record())
         return
-    say([*opened_lines(job), screen("job.next", job=str(job.name))])
+    say([*opened_lines(job, slug), *mention_lines(opened.mentions)])
+    say([screen("job.next", job=str(job.name))])
 
 
 @app.command("plan", help=HELP["job plan"])
@@ -82,22 +170,21 @@ def show(
             planned = None
     if planned is not None:
         if not as_json:
-            say([*opened_lines(planned.job), ""])
+            say([*opened_lines(planned.job, "job.is"), ""])
         _say_planned(planned, as_json=as_json)
     elif as_json:
         say_object(found.to_record())
     else:
-        say([*opened_lines(found), screen("job.next", job=str(found.name))])
+        say([*opened_lines(found, "job.is"), screen("job.next", job=str(found.name))])
 
 
 def _say_planned(planned: Planned, *, as_json: bool) -> None:
     layouts = tuple(lay_out(stage) for stage in planned.stages)
     if as_json:
-        say_object(
-            {
-                "job": planned.job.to_record(),
-                "stages": [layout_object(layout) for layout in layouts],
-            }
-        )
+        stages = [
+            {**layout_object(layout), "steps": [step.to_record() for step in steps]}
+            for layout, steps in zip(layouts, planned.steps, strict=True)
+        ]
+        say_object({"job": planned.job.to_record(), "stages": stages})
         return
-    say(planned_lines(planned.job, layouts))
+    say(planned_lines(planned.job, layouts, planned.steps, width=width()))

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from cardprep.bench.open import open_bench
-from cardprep.bench.release import check_manifest, sign_manifest
+from cardprep.bench.sign import check_manifest, sign_manifest
 from cardprep.cli.door import place, say, say_object
 from cardprep.errors import ManifestTextError
 from cardprep.texts.catalogue import refusal, screen

@@ -12,7 +12,15 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 from cardprep.errors import BadValueError, NotThereError
-from cardprep.job.visit import Display, Unit, Vessel, require_line
+from cardprep.job.outcome import Result
+from cardprep.job.visit import (
+    COMPANION_UNKNOWN,
+    NO_COMPANION,
+    Display,
+    Unit,
+    Vessel,
+    require_line,
+)
 from cardprep.manifest.images import MINUTES_LIMIT
 from cardprep.manifest.model import (
     Carried,
@@ -31,7 +39,8 @@ _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
 _MINUTES = re.compile(r"([0-9]{1,4})(?:-([0-9]{1,4}))?")
 _UNKNOWN = "unknown"
-_UNIT_KEYS = ("model", "role", "serial")
+_WAYS = ("makers-checksum", "own-download", "support-ticket", "handed-over")
+_UNIT_KEYS = ("model", "role", "serial", "handset")
 
 
 def day(text: str) -> date:
@@ -60,15 +69,19 @@ def known_by(how: str, source: str | None, on: str | None) -> KnownBy:
     when = None if on is None else day(on)
     if source is not None:
         require_line(source, "source")
-    if how == "makers-checksum" and source:
+    if how not in _WAYS:
+        raise BadValueError("words.known-by", found=spelled_out(how[:40]))
+    if not source:
+        raise BadValueError("words.known-by-source", found=how)
+    if how == "makers-checksum":
         return MakersChecksum(address=source, on=when)
-    if how == "own-download" and source and when:
-        return OwnDownload(address=source, on=when)
-    if how == "support-ticket" and source:
+    if how == "support-ticket":
         return SupportTicket(ticket=source, on=when)
-    if how == "handed-over" and source and when:
-        return HandedOver(by=source, on=when)
-    raise BadValueError("words.known-by", found=spelled_out(how[:40]))
+    if when is None:
+        raise BadValueError("words.known-by-on", found=how)
+    if how == "own-download":
+        return OwnDownload(address=source, on=when)
+    return HandedOver(by=source, on=when)
 
 
 def needs(texts: list[str]) -> tuple[tuple[str, Version], ...]:
@@ -117,7 +130,7 @@ def minutes(text: str) -> Minutes:
 
 
 def unit(text: str) -> Unit:
-    """Read 'model=OV-V40; role=main radio; has application=4.17; wants application=4.30'."""
+    """Read 'model=OV-V40; role=main radio; handset=none; has application=4.17; wants ...'."""
     given: dict[str, dict[str, str]] = {"": {}, "has": {}, "wants": {}}
     for part in filter(None, map(str.strip, text.split(";"))):
         key, _, value = (piece.strip() for piece in part.partition("="))
@@ -131,8 +144,7 @@ def unit(text: str) -> Unit:
     for key in ("model", "role"):
         if key not in plain:
             raise BadValueError("words.unit-lacks", key=key)
-    serial = plain.get("serial")
-    return _unit(plain["model"], plain["role"], serial, given["has"], given["wants"])
+    return _unit(plain, given["has"], given["wants"])
 
 
 def _unit_key(key: str) -> tuple[str, str]:
@@ -141,15 +153,17 @@ def _unit_key(key: str) -> tuple[str, str]:
     return (kind, word.strip()) if kind in ("has", "wants") else ("", key)
 
 
-def _unit(model: str, role: str, serial: str | None, has: object, wants: object) -> Unit:
+def _unit(plain: Mapping[str, str], has: object, wants: object) -> Unit:
     now, wanted = _versions(has), _versions(wants)
     for kind, version in wanted.items():
         if version is None:
             raise BadValueError("words.wants-unknown", found=kind)
+    told = plain.get("handset")
     return Unit(
-        model=model,
-        role=role,
-        serial=serial,
+        model=plain["model"],
+        role=plain["role"],
+        serial=plain.get("serial"),
+        companion=None if told is None else handset(told),
         versions=now,
         wanted={kind: version for kind, version in wanted.items() if version is not None},
     )
@@ -165,12 +179,47 @@ def _versions(value: object) -> dict[str, Version | None]:
             raise BadValueError("words.versions")
         # The code is of no matter here; this refuses a word that no type can have.
         ImageType(kind, "NONE")
-        found[kind] = _version(text)
+        found[kind] = version_or_unknown(text)
     return found
 
 
-def _version(text: str) -> Version | None:
+def handset(text: str) -> str:
+    """Read which handset a radio has: a model, "none", or "unknown"."""
+    word = text.strip()
+    return word.casefold() if word.casefold() in (NO_COMPANION, COMPANION_UNKNOWN) else word
+
+
+def version_or_unknown(text: str) -> Version | None:
+    """Read a version; the word "unknown" is None."""
     return None if text.casefold() == _UNKNOWN else Version(text)
+
+
+def seen(text: str) -> tuple[str, dict[str, Version]]:
+    """Read 'main radio; application=4.30; bootloader=3.10': who showed which versions."""
+    who, *parts = (part.strip() for part in text.split(";"))
+    found: dict[str, Version] = {}
+    for part in filter(None, parts):
+        kind, _, version = (piece.strip() for piece in part.partition("="))
+        if not kind or not version:
+            raise BadValueError("words.seen", found=spelled_out(part[:60]))
+        if kind in found:
+            raise BadValueError("words.twice", found=spelled_out(kind[:40]))
+        # The code is of no matter here; this refuses a word that no type can have.
+        ImageType(kind, "NONE")
+        found[kind] = Version(version)
+    if not who or not found:
+        raise BadValueError("words.seen", found=spelled_out(text[:60]))
+    return who, found
+
+
+def result(text: str) -> Result:
+    """Read what came of a job."""
+    try:
+        return Result(text.strip().casefold())
+    except ValueError as error:
+        known = ", ".join(one.value for one in Result)
+        found = spelled_out(text[:40])
+        raise BadValueError("words.result", found=found, known=known) from error
 
 
 def job_file(path: Path) -> tuple[Vessel, Display, tuple[Unit, ...]]:
@@ -188,7 +237,7 @@ def job_file(path: Path) -> tuple[Vessel, Display, tuple[Unit, ...]]:
         Vessel(name=_text(vessel, "name", name), mmsi=_optional(vessel, "mmsi", name)),
         Display(
             model=_text(display, "model", name),
-            software=None if software is None else _version(software),
+            software=None if software is None else version_or_unknown(software),
         ),
         tuple(_file_unit(entry, name, number) for number, entry in enumerate(units, 1)),
     )
@@ -217,10 +266,12 @@ def _file_unit(entry: object, name: str, number: int) -> Unit:
     if not isinstance(entry, Mapping):
         raise BadValueError("job-file.key", name=name, key=place)
     _only(entry, (*_UNIT_KEYS, "has", "wants"), name)
-    model = _text(entry, "model", name, place)
-    role = _text(entry, "role", name, place)
-    serial = _optional(entry, "serial", name, place)
-    return _unit(model, role, serial, entry.get("has", {}), entry.get("wants", {}))
+    plain = {key: _text(entry, key, name, place) for key in ("model", "role")}
+    for key in ("serial", "handset"):
+        value = _optional(entry, key, name, place)
+        if value is not None:
+            plain[key] = value
+    return _unit(plain, entry.get("has", {}), entry.get("wants", {}))
 
 
 def _table(

@@ -22,6 +22,11 @@ _FIRST_WITH_LETTER = 10 * 36**3
 _NAME = re.compile(r"([A-Z])([1-9][0-9]{0,3}|[A-Z][0-9A-Z]{3})")
 _MMSI = re.compile(r"[0-9]{9}")
 
+# Of the unit that is updated through another, such as a handset through its radio: what
+# was answered when it was asked for, besides a model.
+NO_COMPANION = "none"
+COMPANION_UNKNOWN = "unknown"
+
 JOB_MOST = _DECIMAL_MOST + 36**4 - _FIRST_WITH_LETTER
 LINE_MOST = 200
 
@@ -117,6 +122,8 @@ class Unit:
     serial    or None
     versions  by image type: what it has now, None for unknown
     wanted    by image type: what it is to have after the visit
+    companion  model of the unit aboard that is updated through it, NO_COMPANION,
+               COMPANION_UNKNOWN, or None if that was not asked
     """
 
     model: str
@@ -124,16 +131,24 @@ class Unit:
     serial: str | None = None
     versions: Mapping[str, Version | None] = field(default_factory=dict)
     wanted: Mapping[str, Version] = field(default_factory=dict)
+    companion: str | None = None
 
     def __post_init__(self) -> None:
         """Refuse empty or endless names."""
         require_line(self.model, "model")
         require_line(self.role, "role")
+        if self.companion is not None:
+            require_line(self.companion, "handset")
         if self.serial is not None:
             require_line(self.serial, "serial")
         for word in (*self.versions, *self.wanted):
             # The code is of no matter here; this refuses a word that no type can have.
             ImageType(word, "NONE")
+
+    @property
+    def may_have_companion(self) -> bool:
+        """Whether a companion is aboard, or may be; what is unknown counts as aboard."""
+        return self.companion not in (None, NO_COMPANION)
 
     def to_record(self) -> Json:
         """Return the value as a JSON object."""
@@ -143,6 +158,7 @@ class Unit:
             "serial": self.serial,
             "versions": {k: None if v is None else v.text for k, v in self.versions.items()},
             "wanted": {k: v.text for k, v in self.wanted.items()},
+            "companion": self.companion,
         }
 
     @classmethod
@@ -155,6 +171,7 @@ class Unit:
             serial=door.optional_text("serial"),
             versions=door.parsed_map("versions", Version, "version"),
             wanted=door.full_parsed_map("wanted", Version, "version"),
+            companion=door.optional_text("companion"),
         )
         door.close()
         return unit

@@ -37,11 +37,13 @@ class Compared:
     complete     whether all of them were seen
     differences  structures that differ, in the order of the card
     sha256       over the bytes that were seen: the card digest if complete
+    length       how many bytes that were
     """
 
     complete: bool
     differences: tuple[Difference, ...]
     sha256: str
+    length: int
 
 
 class Comparison:
@@ -106,6 +108,7 @@ class Comparison:
             complete=self._index == len(self._regions),
             differences=tuple(self._differences),
             sha256=self._digest.hexdigest(),
+            length=self._at,
         )
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import date
 
 from cardprep.errors import ManifestTextError
 from cardprep.manifest import spelling
@@ -22,6 +23,9 @@ from cardprep.terms import ImageType
 from cardprep.texts.new_manifest import NEW_MANIFEST
 
 _SERIAL = re.compile(r"""(\s*(?:serial|"serial"|'serial')\s*=\s*)[0-9A-Za-z_+]+""")
+_LIST_CHECKED = re.compile(
+    r"""(\s*(?:list_checked|"list_checked"|'list_checked')\s*=\s*)[0-9]{4}-[0-9]{2}-[0-9]{2}"""
+)
 _PREVIOUS = re.compile(
     r"""(\s*(?:previous|"previous"|'previous')\s*=\s*)(?:"[0-9a-f]{64}"|'[0-9a-f]{64}')"""
 )
@@ -94,6 +98,29 @@ def set_serial(data: bytes, serial: int, previous: str | None, *, file: str = FI
         lines[old] = _PREVIOUS.sub(rf'\g<1>"{previous}"', lines[old], count=1)
     wanted = replace(before, serial=serial, previous=previous)
     return _checked(lines, wanted, file, "serial")
+
+
+def set_list_checked(data: bytes, sha256: str, day: date, *, file: str = FILE) -> bytes:
+    """Return the text with the day on which the maker's list was last looked at, for one image.
+
+    Raises ManifestTextError if its line cannot be changed without touching others.
+    """
+    before = parse(data, file=file)
+    number = next(n for n, image in enumerate(before.images) if image.sha256 == sha256)
+    image = before.images[number]
+    lines, line_end, places = _lines(data)
+    key = "list_checked" if image.list_checked is not None else "sha256"
+    at = places.line(("image", number, key)) - 1
+    line = f"list_checked = {day.isoformat()}"
+    if image.list_checked is None:
+        lines.insert(at + 1, line + line_end)
+    elif not _LIST_CHECKED.match(lines[at]):
+        raise ManifestTextError("manifest.edit-line", file=file, key="list_checked")
+    else:
+        lines[at] = _LIST_CHECKED.sub(rf"\g<1>{day.isoformat()}", lines[at], count=1)
+    images = list(before.images)
+    images[number] = replace(image, list_checked=day)
+    return _checked(lines, replace(before, images=tuple(images)), file, "list_checked")
 
 
 def _add(

@@ -41,13 +41,22 @@ class HowKnown(StrEnum):
     HANDED_OVER = "handed over"
 
 
+def usual_leaves(kind: ImageType) -> Leaves:
+    """Return the state in which an image of this type leaves its unit as a rule."""
+    return Leaves.WAITING if kind == BOOTLOADER else Leaves.RUNNING
+
+
+def usual_minutes(kind: ImageType) -> Minutes:
+    """Return how long the step of an image of this type takes as a rule."""
+    return _BOOTLOADER_MINUTES if kind == BOOTLOADER else _OTHER_MINUTES
+
+
 def read_image(table: Table, types: trade.Types) -> ImageFacts:
     """Return what one ``[[image]]`` says."""
     kind = trade.image_type(table, "type", types)
     before = len(table.mistakes)
     size = table.integer("size", 1, trade.SIZE_LIMIT)
     known_size = size if len(table.mistakes) == before else None
-    usually = Leaves.WAITING if kind == BOOTLOADER else Leaves.RUNNING
     facts = ImageFacts(
         file=trade.file_name(table, "file"),
         models=table.texts("models", required=True),
@@ -62,7 +71,7 @@ def read_image(table: Table, types: trade.Types) -> ImageFacts:
         needs=tuple(_need(inner, types) for inner in table.tables("needs")),
         from_versions=trade.versions(table, "from_versions"),
         carries=tuple(_carried(inner, types, kind) for inner in table.tables("carries")),
-        leaves=table.word("leaves", Leaves, default=usually),
+        leaves=table.word("leaves", Leaves, default=usual_leaves(kind)),
         minutes=_minutes(table, kind),
         known_by=_known_by(table),
         list_checked=table.day("list_checked", required=False),
@@ -96,7 +105,7 @@ def _carried(table: Table, types: trade.Types, kind: ImageType) -> Carried:
 def _minutes(table: Table, kind: ImageType) -> Minutes:
     values = table.listed("minutes", int)
     if not values:
-        return _BOOTLOADER_MINUTES if kind == BOOTLOADER else _OTHER_MINUTES
+        return usual_minutes(kind)
     before = len(table.mistakes)
     numbers = [table.within(path, value, 0, MINUTES_LIMIT) for path, value in values]
     if len(table.mistakes) == before and (len(numbers) != 2 or numbers[0] > numbers[1]):

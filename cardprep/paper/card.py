@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
 from collections.abc import Sequence
 
 from cardprep.findings import Finding, Severity, Verdict
 from cardprep.inspection.model import Inspection
 from cardprep.job.stage import Stage
+from cardprep.paper.fold import wrapped
 from cardprep.rules.judge import Judgement
 from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import finding as worded_finding
@@ -25,12 +25,18 @@ def verdict_line(verdict: Verdict) -> str:
 
 
 def card_lines(
-    judgement: Judgement, stage: Stage | None, *, by_name: bool, width: int
+    judgement: Judgement,
+    stage: Stage | None,
+    *,
+    by_name: bool,
+    width: int,
+    cards: Sequence[int] = (),
 ) -> list[str]:
     """Return what stands under the verdict: the card, what it was held against, all findings.
 
     by_name  whether the stage was found by the card's serial number
     width    columns of the terminal
+    cards    numbers of the cards that were written with this serial number
     """
     inspection = judgement.inspection
     lines = [screen("check.card", target=spelled_out(inspection.identity.name))]
@@ -44,6 +50,7 @@ def card_lines(
         for volume in inspection.volumes
     ]
     lines.append(_held_against(stage, by_name=by_name))
+    lines += _written_as(cards)
     lines.append(screen("check.files", count=_files(inspection)))
     lines = [folded for line in lines for folded in _wrapped(line, width)]
     return [*lines, *findings_lines(judgement.findings, width)]
@@ -67,12 +74,29 @@ def findings_lines(findings: Sequence[Finding], width: int) -> list[str]:
 def finding_lines(finding: Finding, width: int) -> list[str]:
     """Return one finding: what was seen, and for what is not a mere note why and what to do."""
     text = worded_finding(finding.slug, finding.path, finding.structure, finding.parameters)
-    severity = f"{SEVERITIES[finding.severity.value]:<8}"
+    slug = "released" if finding.released else finding.severity.value
+    severity = f"{SEVERITIES[slug]:<8}"
     lines = _wrapped(screen("check.finding", severity=severity, seen=text.seen), width)
     if finding.severity is not Severity.NOTE:
         lines += _wrapped(_INDENT + screen("check.why", why=text.why), width)
         lines += _wrapped(_INDENT + screen("check.remedy", remedy=text.remedy), width)
     return lines
+
+
+def _written_as(cards: Sequence[int]) -> list[str]:
+    """Return which card it is, as far as its serial number tells."""
+    if not cards:
+        return []
+    numbers = ", ".join(str(card) for card in cards)
+    slug = "check.written-as" if len(cards) == 1 else "check.written-as-one-of"
+    return [screen(slug, cards=numbers)]
+
+
+def release_line(name: str, authority: str, reason: str, record: str, time: str) -> str:
+    """Return what a person overruled, on whose word and why."""
+    return screen(
+        "check.released", name=name, authority=authority, reason=reason, record=record, time=time
+    )
 
 
 def _held_against(stage: Stage | None, *, by_name: bool) -> str:
@@ -88,11 +112,6 @@ def _files(inspection: Inspection) -> str:
 
 
 def _wrapped(line: str, width: int) -> list[str]:
-    """Return a line folded to the terminal; names and digests are never cut."""
-    return textwrap.wrap(
-        line,
-        max(width, 40),
-        subsequent_indent=_INDENT + "     " if line.startswith(_INDENT) else _INDENT,
-        break_long_words=False,
-        break_on_hyphens=False,
-    ) or [line]
+    """Return a line folded to the terminal."""
+    indent = len(_INDENT)
+    return wrapped(line, width, indent + 5 if line.startswith(_INDENT) else indent)

@@ -3,50 +3,140 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from cardprep.images.report import ContainerReport
+from cardprep.job.listed import Listed
 from cardprep.job.stage import Stage
-from cardprep.job.visit import Job
+from cardprep.job.step import StageStep
+from cardprep.job.visit import (
+    COMPANION_UNKNOWN,
+    NO_COMPANION,
+    Display,
+    Job,
+    Unit,
+    Vessel,
+)
 from cardprep.layout.model import Layout
-from cardprep.manifest.model import ImageFacts
+from cardprep.paper.fold import folded
 from cardprep.shoplog.checkpoint import parse_checkpoint
-from cardprep.terms import size_in_words, spelled_out
-from cardprep.texts.catalogue import screen, word
+from cardprep.terms import Version, size_as_printed, size_in_words, spelled_out
+from cardprep.texts.catalogue import screen
 from cardprep.volume.model import shown_path
 
+if TYPE_CHECKING:
+    from cardprep.vessel.aboard import Mention
 
-def opened_lines(job: Job) -> list[str]:
-    """Return a job that was opened, unit by unit."""
+
+def opened_lines(job: Job, slug: str = "job.opened") -> list[str]:
+    """Return a job, unit by unit.
+
+    slug  of the first line: that it was opened, was changed, or simply is
+    """
     name = str(job.name)
-    lines = [screen("job.opened", job=name, vessel=job.vessel.name)]
-    for unit in job.units:
-        lines.append(
-            screen("job.unit", role=unit.role, model=unit.model, serial=unit.serial or "").rstrip()
-        )
+    lines = [screen(slug, job=name, vessel=_vessel(job.vessel)), _display(job.display)]
+    for number, unit in enumerate(job.units, 1):
+        serial = "" if unit.serial is None else screen("job.serial", serial=unit.serial)
+        line = screen("job.unit", number=number, role=unit.role, model=unit.model, serial=serial)
+        lines.append(line.rstrip())
         for kind in dict.fromkeys((*unit.versions, *unit.wanted)):
             version, wanted = unit.versions.get(kind), unit.wanted.get(kind)
-            now = screen("words.unknown") if version is None else version.text
+            now = _version(version)
             if wanted is None:
                 lines.append(screen("job.unit-kept", type=kind, now=now))
             else:
                 lines.append(screen("job.unit-type", type=kind, now=now, wanted=wanted.text))
+        if unit.companion is not None:
+            lines.append(_handset(unit.companion))
     return lines
 
 
-def planned_lines(job: Job, layouts: tuple[Layout, ...]) -> list[str]:
-    """Return a job's stages in order, each with its card."""
+def _vessel(vessel: Vessel) -> str:
+    return vessel.name if vessel.mmsi is None else f"{vessel.name} (MMSI {vessel.mmsi})"
+
+
+def _display(display: Display) -> str:
+    return screen("job.display", model=display.model, software=_version(display.software))
+
+
+def _handset(companion: str) -> str:
+    slug = {NO_COMPANION: "job.handset-none", COMPANION_UNKNOWN: "job.handset-unknown"}
+    return screen(slug.get(companion, "job.handset"), handset=companion)
+
+
+def _version(version: Version | None) -> str:
+    return screen("words.unknown") if version is None else version.text
+
+
+def mention_lines(mentions: Sequence[Mention]) -> list[str]:
+    """Return what is unusual about a visit and stops nothing."""
+    return [screen(mention.slug, text=mention.text) for mention in mentions]
+
+
+def listed_lines(jobs: Sequence[Listed]) -> list[str]:
+    """Return the jobs of a bench, one to a line."""
+    if not jobs:
+        return [screen("job.list-empty")]
+    lines = []
+    for listed in jobs:
+        job, stages = listed.job, listed.stages or 0
+        state = screen(f"job.state-{listed.state.value}", written=listed.written, stages=stages)
+        lines.append(
+            screen(
+                "job.list-line",
+                job=f"{job.name!s:<6}",
+                opened=listed.opened[:10],
+                state=state,
+                vessel=job.vessel.name,
+            )
+        )
+    return lines
+
+
+def planned_lines(
+    job: Job, layouts: Sequence[Layout], steps: Sequence[Sequence[StageStep]], *, width: int
+) -> list[str]:
+    """Return a job's stages in order, each with its card and with what it does to which unit."""
     name, vessel = str(job.name), job.vessel.name
+    wishless = [screen("mention.no-wish", text=_unit(u)) for u in job.units if not u.wanted]
     if not layouts:
-        return [screen("job.nothing", job=name, vessel=vessel)]
+        return [screen("job.nothing", job=name, vessel=vessel), *wishless]
     count = len(layouts)
     cards = screen("words.one-card") if count == 1 else screen("words.cards", count=count)
     lines = [screen("job.planned", job=name, vessel=vessel, count=cards), *cautions()]
-    for layout in layouts:
-        lines += ["", *_stage_lines(layout)]
+    for layout, told in zip(layouts, steps, strict=True):
+        lines += ["", *_stage_lines(layout, [_step_lines(job, step) for step in told])]
+    return folded([*lines, *wishless], width)
+
+
+def _unit(unit: Unit) -> str:
+    return f"{unit.role}, {unit.model}"
+
+
+def _step_lines(job: Job, step: StageStep) -> list[str]:
+    """Return what one step does, why, how long it takes, and when it can be left out."""
+    unit = job.units[step.unit - 1]
+    low, high = step.minutes
+    lines = [
+        screen(
+            "job.step",
+            unit=_unit(unit),
+            type=step.type,
+            now=_version(step.now),
+            version=step.version.text,
+            minutes=str(low) if low == high else f"{low} to {high}",
+        )
+    ]
+    if step.needed_by is not None:
+        lines.append(screen("job.step-needed", needed_by=step.needed_by))
+    if step.now is None:
+        read_at = screen("words.somewhere") if step.read_at is None else step.read_at
+        named = {"type": step.type, "version": step.version.text}
+        lines.append(screen("job.step-skip", read_at=read_at, **named))
     return lines
 
 
-def _stage_lines(layout: Layout) -> list[str]:
+def _stage_lines(layout: Layout, steps: list[list[str]]) -> list[str]:
     stage = layout.stage
     types = " and ".join(image_type.word for image_type in stage.types)
     lines = [
@@ -54,6 +144,7 @@ def _stage_lines(layout: Layout) -> list[str]:
             "job.stage", stage=stage.number, of=stage.of, types=types.upper(), label=layout.label
         )
     ]
+    lines += [line for told in steps for line in told]
     lines += [
         screen(
             "job.file",
@@ -64,11 +155,14 @@ def _stage_lines(layout: Layout) -> list[str]:
         )
         for file in stage.files
     ]
+    largest = stage.settings.largest_card
+    limit = "" if largest is None else screen("job.card-most", size=size_as_printed(largest))
     lines.append(
         screen(
             "job.card",
             size=size_in_words(layout.card_size),
             length=size_in_words(layout.length),
+            limit=limit,
         )
     )
     lines.append(screen("job.write", job=str(stage.job), stage=stage.number))
@@ -105,29 +199,3 @@ def written_lines(layout: Layout, checkpoint: bytes, target: str) -> list[str]:
         screen("write.checkpoint", short=short),
         screen("write.prove", length=layout.length, target=shlex.quote(spelled_out(target))),
     ]
-
-
-def taken_in_lines(
-    image: ImageFacts, container: ContainerReport, *, on_shelf: bool, in_manifest: bool
-) -> list[str]:
-    """Return what was taken in, and what was there before."""
-    lines = [
-        screen(
-            "intake.done",
-            file=image.file,
-            type=image.type.word,
-            version=image.version.text,
-            models=", ".join(image.models),
-        ),
-        screen(
-            "intake.container",
-            format=word(container.format),
-            size=size_in_words(image.size),
-            soundness=screen(f"soundness.{container.soundness.value}"),
-        ),
-        screen("intake.digest", sha256=image.sha256),
-    ]
-    if on_shelf:
-        lines.append(screen("intake.on-shelf"))
-    lines.append(screen("intake.in-manifest" if in_manifest else "intake.next"))
-    return lines

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from cardprep.canonical import Json
 from cardprep.findings import Finding
 from cardprep.inspection.model import InspectedFile
+from cardprep.job.listed import Listed
 from cardprep.job.stage import Stage
 from cardprep.layout.compare import Compared
 from cardprep.layout.model import Layout
@@ -20,6 +23,7 @@ def finding_object(finding: Finding) -> dict[str, Json]:
     return {
         "slug": finding.slug,
         "severity": finding.severity.value,
+        "released": finding.released,
         "path": finding.path,
         "structure": finding.structure,
         "parameters": dict(finding.parameters),
@@ -58,6 +62,20 @@ def judgement_object(
     }
 
 
+def release_row(
+    slugs: Sequence[str], name: str, authority: str, reason: str, record: str, time: str
+) -> dict[str, Json]:
+    """Return what a person overruled in writing."""
+    return {
+        "findings": list(slugs),
+        "name": name,
+        "authority": authority,
+        "reason": reason,
+        "record": record,
+        "time": time,
+    }
+
+
 def _file(file: InspectedFile) -> dict[str, Json]:
     return {
         "path": file.shown,
@@ -77,6 +95,18 @@ def layout_object(layout: Layout, sha256: str | None = None) -> dict[str, Json]:
         "length": layout.length,
         "card_size": layout.card_size,
         "sha256": sha256,
+    }
+
+
+def listed_object(listed: Listed) -> dict[str, Json]:
+    """Return a job of the list."""
+    return {
+        "job": str(listed.job.name),
+        "vessel": listed.job.vessel.to_record(),
+        "opened": listed.opened,
+        "state": listed.state.value,
+        "stages": listed.stages,
+        "written": listed.written,
     }
 
 

@@ -13,11 +13,12 @@ from cardprep.findings import Finding, Parameter
 from cardprep.images.report import ContainerReport, Problem, Soundness
 from cardprep.manifest.model import ImageFacts
 from cardprep.rules.context import By, Context, Identified
-from cardprep.rules.images import about_image
+from cardprep.rules.images import about_image, version_not_here
 from cardprep.terms import CHUNK
 
 _PACKED = frozenset(("zip", "gzip", "tar", "xz", "zstd", "bzip2", "lz4"))
 _OPAQUE = "opaque"
+_BLOCKS_THAT_TELL = 2
 # What a card gives back for sectors that were never written.
 _FILLINGS = (b"\0", b"\xff")
 
@@ -32,9 +33,32 @@ def altered(context: Context) -> list[Finding]:
         if _is_beginning(image, digests):
             got, wanted = digests.size, image.size
             findings.append(about_image("cut-short", item, image, got=got, wanted=wanted))
+        elif _is_another_version(item, image, digests):
+            newer = _is_newer(item, image)
+            findings.append(version_not_here(context, item, image, newer=newer))
         else:
             findings.append(_altered(item, image, digests))
     return findings
+
+
+def _is_another_version(item: Identified, image: ImageFacts, digests: FileDigests) -> bool:
+    """Return whether a file is a whole other one of the right format under an image's own name.
+
+    Makers keep one name for all versions. Damage does not leave a file without one
+    block in common whose own checksums hold; a single block proves nothing.
+    """
+    report = item.file.container
+    whole = min(len(image.chunks), len(digests.chunks))
+    if item.by is not By.NAME or report is None or whole < _BLOCKS_THAT_TELL:
+        return False
+    holds = report.soundness is Soundness.HOLDS and report.format == image.container
+    return holds and not set(image.chunks) & set(digests.chunks)
+
+
+def _is_newer(item: Identified, image: ImageFacts) -> bool:
+    """Return whether a file says itself that it was made after an image was released."""
+    made = None if item.file.container is None else item.file.container.facts.get("time")
+    return isinstance(made, int) and made > image.released.timestamp()
 
 
 def _is_beginning(image: ImageFacts, digests: FileDigests) -> bool:

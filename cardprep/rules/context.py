@@ -15,9 +15,10 @@ from functools import cached_property
 
 from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.job.stage import Stage
+from cardprep.job.visit import Job
 from cardprep.layout.compare import Compared
 from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest
-from cardprep.rules.names import ending, meant_names, system_folder
+from cardprep.rules.names import ending, family_of, meant_names, system_folder
 
 
 class By(StrEnum):
@@ -59,6 +60,12 @@ class Context:
     read_back   whether this is the look at a card that was written a moment ago
     superseded  whether the job was planned anew since the stage was written, and the
                 newest plan has no such stage
+    job         the visit that it is for, or None if that is not known
+    stages      of that visit's newest plan
+    reader      model of the display that is to read it, where no stage tells
+    other       the stage that its serial number tells, where it ought to be another
+    other_compared  the comparison with that one, or None if it was not made
+    releases    findings that a person overruled in writing: slug and path
     """
 
     inspection: Inspection
@@ -68,6 +75,12 @@ class Context:
     compared: Compared | None = None
     read_back: bool = False
     superseded: bool = False
+    job: Job | None = None
+    stages: tuple[Stage, ...] = ()
+    reader: str | None = None
+    other: Stage | None = None
+    other_compared: Compared | None = None
+    releases: frozenset[tuple[str, str | None]] = frozenset()
 
     @cached_property
     def files(self) -> tuple[Identified, ...]:
@@ -86,9 +99,13 @@ class Context:
     @cached_property
     def display(self) -> DisplayFacts | None:
         """What is known of the display that is to read the card."""
-        if self.manifest is None or self.stage is None:
+        if self.manifest is None:
             return None
-        return self.manifest.display(self.stage.display)
+        if self.reader is not None:
+            return self.manifest.display(self.reader)
+        if self.stage is not None:
+            return self.manifest.display(self.stage.display)
+        return None if self.job is None else self.manifest.display(self.job.display.model)
 
     @cached_property
     def possible_displays(self) -> tuple[DisplayFacts, ...]:
@@ -110,6 +127,16 @@ class Context:
         for image in () if self.manifest is None else self.manifest.images:
             found[image.file.casefold()].append(image)
         return {name: tuple(images) for name, images in found.items()}
+
+    @cached_property
+    def by_family(self) -> Mapping[str, tuple[ImageFacts, ...]]:
+        """The images of each name without its numbers, for names that have some."""
+        found: dict[str, list[ImageFacts]] = defaultdict(list)
+        for image in () if self.manifest is None else self.manifest.images:
+            family, numbers = family_of(image.file)
+            if numbers:
+                found[family].append(image)
+        return {family: tuple(images) for family, images in found.items()}
 
     @cached_property
     def _by_sha256(self) -> Mapping[str, ImageFacts]:

@@ -131,6 +131,27 @@ def withdrawn(context: Context) -> list[Finding]:
     ]
 
 
+def version_not_here(
+    context: Context, item: Identified, image: ImageFacts, *, newer: bool
+) -> Finding:
+    """Return a finding about a file that seems to be a version which the shelf does not have.
+
+    image  the known one that it is nearest to
+    newer  whether it seems to come after that one
+    """
+    images = () if context.manifest is None else context.manifest.images
+    days = [
+        other.list_checked
+        for other in images
+        if other.list_checked is not None and set(other.models) & set(image.models)
+    ]
+    on = max(days).isoformat() if days else ""
+    known = image.file
+    if newer:
+        return about_image("newer-than-shelf", item, image, known=known, list_checked=on)
+    return about_image("other-version", item, image, known=known, list_checked=on)
+
+
 def about_image(slug: str, item: Identified, image: ImageFacts, **more: Parameter) -> Finding:
     """Return a finding about a file and the image that it is or claims to be."""
     known: dict[str, Parameter] = {

@@ -7,17 +7,24 @@ could not be looked at.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from cardprep.findings import Finding, Severity, Verdict
 from cardprep.inspection.model import Inspection
-from cardprep.rules import content, images, others, stage
+from cardprep.rules import content, display, images, others, stage, visit
 from cardprep.rules.context import Context
 
 Rule = Callable[[Context], list[Finding]]
 
 ESTABLISHED = frozenset(("matches", "as-written", "stage-complete"))
+# What follows from another finding about the same file, and is not said as well.
+_IN_DOUBT = frozenset(("altered", "cut-short", "read-error"))
+_FOLLOWS: Mapping[str, frozenset[str]] = {
+    "content-differs-from-stage": _IN_DOUBT | {"stage-file-missing"},
+    "stage-file-missing": _IN_DOUBT,
+}
 _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 
 
@@ -42,6 +49,12 @@ RULES: tuple[Rule, ...] = (
     images.short_names,
     images.wrong_folder,
     images.withdrawn,
+    visit.not_for_these_units,
+    visit.needs,
+    visit.handsets,
+    display.card_size,
+    display.file_system,
+    stage.other_card,
     content.containers,
     others.unknown_files,
     stage.stage_files,
@@ -69,7 +82,8 @@ def judge(context: Context) -> Judgement:
     """Return the judgement of one card."""
     found = [finding for rule in RULES for finding in rule(context)]
     # The same thing can be seen in two ways; it is said once.
-    unique = list({_key(finding): finding for finding in found}.values())
+    unique = _once(list({_key(finding): finding for finding in found}.values()))
+    unique = [_as_released(context, finding) for finding in unique]
     unique.sort(key=lambda finding: _ORDER[finding.severity])
     return Judgement(
         inspection=context.inspection, verdict=verdict_of(unique), findings=tuple(unique)
@@ -82,11 +96,32 @@ def verdict_of(findings: Sequence[Finding]) -> Verdict:
         return Verdict.DO_NOT_USE
     if any(finding.undecided for finding in findings):
         return Verdict.CANNOT_SAY
-    if not any(finding.slug in ESTABLISHED for finding in findings):
+    if not any(finding.slug in ESTABLISHED or finding.released for finding in findings):
         return Verdict.CANNOT_SAY
     if any(finding.severity is Severity.CAUTION for finding in findings):
         return Verdict.USE_WITH_CARE
     return Verdict.USE
+
+
+def _once(findings: list[Finding]) -> list[Finding]:
+    """Leave out what only follows from another finding about the same file."""
+    by_path: dict[str, set[str]] = defaultdict(set)
+    for finding in findings:
+        if finding.path is not None:
+            by_path[finding.path].add(finding.slug)
+    return [
+        finding
+        for finding in findings
+        if finding.path is None
+        or not _FOLLOWS.get(finding.slug, frozenset()) & by_path[finding.path]
+    ]
+
+
+def _as_released(context: Context, finding: Finding) -> Finding:
+    """Return a finding as it counts after what a person overruled in writing."""
+    if finding.releasable and (finding.slug, finding.path) in context.releases:
+        return replace(finding, released=True)
+    return finding
 
 
 def _key(finding: Finding) -> tuple[object, ...]:

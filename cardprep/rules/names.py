@@ -54,6 +54,8 @@ _STEM_ADDED = re.compile(
     r"|(?: - |[ _-])(?:copy|kopie|copie|copia|kopi|kopia)(?: ?\(?[0-9]{1,3}\)?)?)\Z"
 )
 _STEM_ADDED_MOST = 24
+# No version of anything has a longer one.
+_NUMBER = re.compile("[0-9]{1,9}")
 # As in Copy of APP.BIN.
 _BEGINNING_ADDED = re.compile(r"(?:copy of|kopie von|copie de|copia de) ")
 
@@ -86,6 +88,16 @@ def base_name(name: str) -> str:
 def ending(name: str) -> str:
     """Return what stands behind the last dot of a name, without case; "" if there is no dot."""
     return name.rpartition(".")[2].casefold() if "." in name[1:] else ""
+
+
+def family_of(name: str) -> tuple[str, tuple[int, ...]]:
+    """Return a name without its numbers and without case, and the numbers.
+
+    Versions of one image are often told apart by a number in the name only.
+    """
+    folded = name.casefold()
+    numbers = tuple(int(run) for run in _NUMBER.findall(folded))
+    return _NUMBER.sub("#", folded), numbers
 
 
 def meant_names(name: str) -> tuple[str, ...]:

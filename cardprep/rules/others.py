@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from cardprep.findings import Finding
 from cardprep.rules.context import By, Context, Identified
-from cardprep.rules.images import about_image
-from cardprep.rules.names import base_name, ending, is_companion, is_system_file
+from cardprep.rules.images import about_image, version_not_here
+from cardprep.rules.names import base_name, ending, family_of, is_companion, is_system_file
+from cardprep.rules.owners import owners_kind
 from cardprep.volume.model import shown_path
 
 _APPLE_DOUBLE = "apple-double"
@@ -50,7 +51,23 @@ def _about(context: Context, item: Identified, proper: set[str]) -> Finding | No
         if display.may_write(path):
             parameters = {"display": display.model}
             return Finding("display-file", item.file.shown, "directory", parameters)
-    return Finding("unknown-file", item.file.shown, "directory", {"size": item.file.size})
+    kind = owners_kind(item.file)
+    if kind is not None:
+        return Finding("owner-data", item.file.shown, "directory", {"what": f"owner.{kind}"})
+    return _other_version(context, item) or Finding(
+        "unknown-file", item.file.shown, "directory", {"size": item.file.size}
+    )
+
+
+def _other_version(context: Context, item: Identified) -> Finding | None:
+    """Return a finding if a name is that of a known image with other numbers in it."""
+    family, numbers = family_of(item.file.path[-1])
+    known = context.by_family.get(family)
+    if known is None:
+        return None
+    newest = max(known, key=lambda image: family_of(image.file)[1])
+    newer = numbers > family_of(newest.file)[1]
+    return version_not_here(context, item, newest, newer=newer)
 
 
 def _could_be_taken(context: Context, name: str) -> bool:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from cardprep.findings import Finding, Parameter
 from cardprep.job.stage import Stage
+from cardprep.layout.compare import Difference
+from cardprep.medium.protocol import MediumKind
 from cardprep.rules.context import By, Context
 from cardprep.volume.model import shown_path
+
+_CONTENT = "file content"
 
 
 def stage_files(context: Context) -> list[Finding]:
@@ -14,7 +20,8 @@ def stage_files(context: Context) -> list[Finding]:
     A file counts only if its bytes are those of the stage.
     """
     stage = context.stage
-    if stage is None:
+    # Of a card that is another stage's whole, that is said, and not each of its files.
+    if stage is None or context.other is not None:
         return []
     findings = []
     # A display reads the first volume of a card, and the stage's card has no other.
@@ -24,7 +31,12 @@ def stage_files(context: Context) -> list[Finding]:
         if file.digests is not None and file.volume == 0
     }
     wanted = {_key(file.path, file.sha256) for file in stage.files}
+    there = {_folded(file.path) for file in context.inspection.files if file.volume == 0}
+    said = _contents_that_differ(context)
     for file in stage.files:
+        # Of a file that is there with other bytes, the comparison tells more.
+        if _folded(file.path) in there and shown_path(file.path) in said:
+            continue
         if _key(file.path, file.sha256) not in present:
             shown = shown_path(file.path)
             findings.append(Finding("stage-file-missing", shown, "directory", _named(stage)))
@@ -39,7 +51,19 @@ def stage_files(context: Context) -> list[Finding]:
 
 def _key(path: tuple[str, ...], sha256: str) -> tuple[tuple[str, ...], str]:
     """Return where a file stands, without case, and what it is."""
-    return tuple(part.casefold() for part in path), sha256
+    return _folded(path), sha256
+
+
+def _folded(path: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(part.casefold() for part in path)
+
+
+def _contents_that_differ(context: Context) -> set[str | None]:
+    """Return the files in whose place the comparison found other bytes."""
+    compared = context.compared
+    if compared is None or not compared.complete:
+        return set()
+    return {one.path for one in compared.differences if one.structure == _CONTENT}
 
 
 def as_written(context: Context) -> list[Finding]:
@@ -50,17 +74,56 @@ def as_written(context: Context) -> list[Finding]:
     if not compared.complete:
         return [Finding("stage-not-compared", None, "card", _named(stage))]
     if not compared.differences:
-        parameters = {**_named(stage), "sha256": compared.sha256}
+        parameters = {**_named(stage), "sha256": compared.sha256, "length": compared.length}
         return [Finding("as-written", None, "card", parameters)]
     findings = []
-    # One that was written a moment ago has had no time to be used.
-    elsewhere = "read-back-differs" if context.read_back else "differs-from-stage"
+    in_tables = []
     for difference in compared.differences:
-        in_content = difference.structure == "file content"
-        slug = "content-differs-from-stage" if in_content else elsewhere
-        parameters = {**_named(stage), "offset": difference.offset}
-        findings.append(Finding(slug, difference.path, difference.structure, parameters))
-    return findings
+        if difference.structure == _CONTENT:
+            parameters = {**_named(stage), "offset": difference.offset}
+            slug = "content-differs-from-stage"
+            findings.append(Finding(slug, difference.path, difference.structure, parameters))
+        else:
+            in_tables.append(difference)
+    return [*findings, *_elsewhere(context, stage, in_tables)]
+
+
+def _elsewhere(context: Context, stage: Stage, differences: Sequence[Difference]) -> list[Finding]:
+    """Return one finding for all structures that differ: one file more changes several."""
+    if not differences:
+        return []
+    # One that was written a moment ago has had no time to be used.
+    slug = "read-back-differs" if context.read_back else "differs-from-stage"
+    structures = ", ".join(dict.fromkeys(difference.structure for difference in differences))
+    first = min(differences, key=lambda difference: difference.offset)
+    parameters = {**_named(stage), "offset": first.offset}
+    return [Finding(slug, first.path, structures, parameters)]
+
+
+def other_card(context: Context) -> list[Finding]:
+    """Return a finding if a card is that of another stage, by its own serial number."""
+    other, stage = context.other, context.stage
+    if other is None:
+        return []
+    compared = context.other_compared
+    state = "other-unknown"
+    if compared is not None and compared.complete:
+        state = "other-changed" if compared.differences else "other-intact"
+    wanted = "" if stage is None else str(stage.number)
+    job = (
+        str(stage.job)
+        if stage is not None
+        else ""
+        if context.job is None
+        else str(context.job.name)
+    )
+    parameters: dict[str, Parameter] = {
+        **_named(other),
+        "how": state,
+        "wanted_job": job,
+        "wanted_stage": wanted,
+    }
+    return [Finding("other-card", None, "card", parameters)]
 
 
 def superseded(context: Context) -> list[Finding]:
@@ -74,7 +137,9 @@ def through_cache(context: Context) -> list[Finding]:
     """Return a finding if a card that was just written was read from the system's memory."""
     if not context.read_back or context.inspection.past_the_cache:
         return []
-    return [Finding("read-through-cache", None, "card")]
+    kind = context.inspection.identity.kind
+    slug = "read-from-file" if kind is MediumKind.IMAGE_FILE else "read-through-cache"
+    return [Finding(slug, None, "card")]
 
 
 def _named(stage: Stage) -> dict[str, Parameter]:

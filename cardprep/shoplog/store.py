@@ -27,7 +27,7 @@ from cardprep.shoplog.record import IndexEntry, Record, parse_line
 from cardprep.shoplog.tree import root_of
 from cardprep.sshsig import Signer
 
-INDEX_FIELDS = frozenset({"card", "job", "file", "digest", "serial", "vessel", "opened"})
+INDEX_FIELDS = frozenset({"card", "job", "file", "digest", "serial", "vessel", "opened", "content"})
 
 
 class LogStore(Protocol):

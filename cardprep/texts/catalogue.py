@@ -11,14 +11,15 @@ from collections.abc import Mapping
 
 from cardprep.errors import CardprepError
 from cardprep.texts.containers import FORMATS, PROBLEMS
-from cardprep.texts.findings import FINDINGS, FindingText
+from cardprep.texts.finding_text import FindingText
+from cardprep.texts.findings import FINDINGS
 from cardprep.texts.refusal_text import UNWORDED, RefusalText
 from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import FAMILIES, SCREENS, WORDS
 
 # Parameters of findings whose values are slugs. All others are shown as they are: a
 # file may be called "root".
-_SLUGS = frozenset({"by", "format", "how", "promised", "reason", "what"})
+_SLUGS = frozenset({"by", "format", "how", "promised", "reason", "wants", "what"})
 
 
 class _Named(dict[str, str | int]):

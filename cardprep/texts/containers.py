@@ -28,6 +28,22 @@ FORMATS: Mapping[str, str] = {
     "android-sparse": "Android sparse image",
     "html": "web page (HTML)",
     "apple-double": "AppleDouble companion of another file",
+    "gpx": "waypoints, routes or tracks (GPX)",
+    "kml": "places or paths (KML)",
+    "geojson": "places or paths (GeoJSON)",
+    "s-57": "electronic chart (S-57, ISO 8211)",
+    "bsb-chart": "raster chart (BSB)",
+    "geotiff": "raster map (GeoTIFF)",
+    "tiff": "TIFF picture",
+    "png": "PNG picture",
+    "jpeg": "JPEG picture",
+    "bmp": "BMP picture",
+    "gif": "GIF picture",
+    "geopackage": "maps or places (GeoPackage)",
+    "map-tiles": "archive of map tiles (MBTiles)",
+    "sqlite": "SQLite database",
+    "nmea-log": "log of NMEA 0183 sentences",
+    "pdf": "PDF document",
 }
 
 PROBLEMS: Mapping[str, str] = {

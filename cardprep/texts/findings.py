@@ -8,17 +8,9 @@ in the evening: short, with the numbers, without blame.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
-
-@dataclass(frozen=True, slots=True)
-class FindingText:
-    """What was seen, why it matters, what to do."""
-
-    seen: str
-    why: str
-    remedy: str
-
+from cardprep.texts.finding_text import FindingText
+from cardprep.texts.findings_visit import VISIT
 
 _REWRITE = (
     "Prepare the card again from the shelf; if it happens a second time, take the card out of use."
@@ -36,6 +28,7 @@ _GUESS = (
 )
 
 FINDINGS: Mapping[str, FindingText] = {
+    **VISIT,
     # what the files are
     "matches": FindingText(
         "{path} is the {type} {version} for {models}, byte for byte",
@@ -149,8 +142,8 @@ FINDINGS: Mapping[str, FindingText] = {
         "Look whether this is the card of another stage; else prepare it again.",
     ),
     "as-written": FindingText(
-        "the card is byte for byte job {job}, stage {stage} of {of}",
-        "Its digest is {sha256}.",
+        "the card is as it was written for job {job}, stage {stage} of {of}, in all {length} bytes of it",
+        "Their digest is {sha256}; what a card has behind them was never written and was not compared.",
         _NONE,
     ),
     "differs-from-stage": FindingText(
@@ -197,7 +190,7 @@ FINDINGS: Mapping[str, FindingText] = {
     "manifest-untrusted": FindingText(
         "there is no manifest that may be trusted ({reason})",
         "Without it nothing says what a file is.",
-        "Sign the manifest, or find out who changed it, and check the card again.",
+        "Do not sign anything for the sake of this card: find out why first, then check the card again.",
     ),
     "more-findings": FindingText(
         "{count} more findings of one kind are not listed ({kind})",

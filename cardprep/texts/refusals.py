@@ -15,6 +15,7 @@ from cardprep.texts.refusals_card import CARD
 from cardprep.texts.refusals_manifest import MANIFEST
 from cardprep.texts.refusals_shop import SHOP
 from cardprep.texts.refusals_stage import STAGE
+from cardprep.texts.refusals_unpack import UNPACK
 from cardprep.texts.refusals_words import WORDS
 
 REFUSALS: Mapping[str, RefusalText] = {
@@ -24,4 +25,5 @@ REFUSALS: Mapping[str, RefusalText] = {
     **SHOP,
     **STAGE,
     **BENCH,
+    **UNPACK,
 }

@@ -29,12 +29,41 @@ BENCH: Mapping[str, RefusalText] = {
     "intake.empty": RefusalText("{name} is empty", _OTHER_FILE),
     "intake.broken": RefusalText("{name} is {format} and not sound: {problem}", _OTHER_FILE),
     "intake.packed": RefusalText(
-        "{name} is {format} and no image that a unit could load",
-        "Unpack it, or fetch the image itself, and take that in.",
+        "{name} is packed: {format}",
+        "Unpack it first and take in the image inside; or give --as-is if the display reads it packed.",
+    ),
+    "intake.packed-zip": RefusalText(
+        "{name} is a ZIP, as makers often ship their images",
+        "Give --unpack to take the image out of it; or --as-is if the display reads it packed.",
+    ),
+    "intake.no-image": RefusalText(
+        "{name} is {format} and no image that a unit could load", _OTHER_FILE
+    ),
+    "intake.which-member": RefusalText(
+        "there are {count} files in the archive: {known}", "Name the one to take with --member."
+    ),
+    "intake.no-member": RefusalText(
+        "{found} is not one file of the archive ({known})",
+        "Write its name as it stands there, with its folders if two have the same.",
+    ),
+    "intake.as-is-and-unpack": RefusalText(
+        "a file is taken in as it is, or unpacked, not both", "Leave one of the two out."
     ),
     "intake.checksum": RefusalText(
-        "{name} has sha256 {found}, but {expected} was published",
+        "the {algorithm} of {name} is not the published one, {expected}",
         "Look whether the sum is for this very file; if it is, fetch the file again.",
+    ),
+    "intake.checksum-missing": RefusalText(
+        "the file is said to be known by the maker's checksum, and none is given",
+        "Give it with --checksum, or say truly how the file is known.",
+    ),
+    "intake.future": RefusalText(
+        "the day {found} ({what}) has not come yet",
+        "Look at the date; days are written as year, month, day: 2026-11-25.",
+    ),
+    "intake.known-otherwise": RefusalText(
+        "the manifest has these bytes as {name} already, and says otherwise ({differs})",
+        "If what you gave is right, mend the image at line {line} of {file}, and sign it; nothing was changed.",
     ),
     "intake.changed": RefusalText(
         "{name} changed while it was taken in",
@@ -68,9 +97,95 @@ BENCH: Mapping[str, RefusalText] = {
         "a job needs a vessel, a display and at least one unit",
         "Give --vessel, --display and --unit, or --file with all of them.",
     ),
+    "job.file-or-options": RefusalText(
+        "a job is told by a file or by options, not by both",
+        "Write all of it into the file, or leave --file out.",
+    ),
+    "job.changed": RefusalText(
+        "job {job} was changed after it was planned", "Give first: cardprep job plan {job}."
+    ),
+    "job.display-unknown": RefusalText(
+        "the manifest knows no display {found}; it knows: {known}",
+        "Write {meant} if that is meant; else write a [[display]] with this model into the manifest.",
+    ),
+    "job.model-unknown": RefusalText(
+        "the manifest knows no model {found}; it knows: {known}",
+        "Write {meant} if that is meant; else write a [[model]] with this name into the manifest.",
+    ),
+    "job.type-unknown": RefusalText(
+        "{model} has no {found}; it has: {known}",
+        "Write {meant} if that is meant; else add the type to the model in the manifest.",
+    ),
+    "job.version-order": RefusalText(
+        "{type} {version} of {model} cannot be held against other versions",
+        "Write it as the unit shows it; if that is right, add it to the model's versions in the manifest.",
+    ),
+    "job.serial-twice": RefusalText(
+        "serial {serial} is given for two units ({role} is the second)",
+        "Read the serial numbers once more.",
+    ),
+    "job.handset-unasked": RefusalText(
+        "nobody has said whether the {role} ({model}) has a handset",
+        "Ask, and add handset=none, handset={companion} or handset=unknown; one that is forgotten stays dark afterwards.",
+    ),
+    "job.handset-always": RefusalText(
+        "the {role} ({model}) always has a handset {companion}, and none is given",
+        "Write handset={companion} or handset=unknown; if there is none aboard, mend presence in the manifest.",
+    ),
+    "job.handset-other": RefusalText(
+        "the {role} ({model}) takes the handset {companion}, not {found}",
+        "Write handset={companion}, handset=none or handset=unknown.",
+    ),
+    "job.no-handset": RefusalText(
+        "the manifest says of no handset for {model} ({role})",
+        "Leave handset out, or write companion into the model in the manifest.",
+    ),
+    "job.mmsi-form": RefusalText(
+        "{found} has no form that an MMSI can have",
+        "Read it once more: a vessel's begins with three digits of a country, 201 to 775.",
+    ),
+    "job.mmsi-kind": RefusalText(
+        "{found} has the form of another station than a vessel: {kind}",
+        "Read it once more, or leave it out if the vessel has none.",
+    ),
+    # outcome
+    "outcome.unit": RefusalText(
+        "{found} is not one unit of the job ({known})", "Name the unit by its number."
+    ),
+    "outcome.card": RefusalText(
+        "the log has no card {card} for this step of job {job}",
+        "Look at the number on the card, or at: cardprep trace {job}.",
+    ),
+    "outcome.contradicts": RefusalText(
+        "the job is told to be done, but the {role} shows {type} {seen} and was to have {wanted}",
+        "Tell it as part or not-done, or mend what was read.",
+    ),
+    "outcome.note": RefusalText("the note is longer than {most} characters", "Say it shorter."),
+    "outcome.result": RefusalText(
+        "{found} is no outcome", "Verify the log with: cardprep log verify."
+    ),
+    "step.minutes": RefusalText(
+        "{low} to {high} is no time of a step", "Verify the log with: cardprep log verify."
+    ),
     "check.job-and-stage": RefusalText(
-        "a card is held against a stage of a job, so both are needed",
-        "Give --job and --stage together, or neither.",
+        "a stage is one of a job, and no job is named", "Give --job together with --stage."
+    ),
+    "check.release-lacks": RefusalText(
+        "a finding is released by hand only with a reason, an authority and a name",
+        "Give --release FINDING together with --reason, --authority and --name.",
+    ),
+    "release.no-finding": RefusalText(
+        "nothing is named that is to be released", "Give --release FINDING, as --json names it."
+    ),
+    "release.unknown": RefusalText(
+        "{slug} is no finding", "Look at the slug that check --json gives for the finding."
+    ),
+    "release.never": RefusalText(
+        "{slug} is never released by hand",
+        "Prepare another card; what is altered, damaged or for another model is not a matter of opinion.",
+    ),
+    "release.not-found": RefusalText(
+        "there is no {slug} about this card", "Check the card without --release first."
     ),
     # trace
     "trace.nothing": RefusalText(

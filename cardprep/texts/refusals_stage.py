@@ -185,8 +185,19 @@ STAGE: Mapping[str, RefusalText] = {
     # words of the command line
     "words.day": RefusalText("{found} is no date", "Write it as 2026-11-25."),
     "words.known-by": RefusalText(
-        "how the file is known is not told by {found} with what else was given",
-        "Use makers-checksum or support-ticket with --source, own-download or handed-over with --source and --on.",
+        "{found} is no way to know a file",
+        "Use makers-checksum, own-download, support-ticket or handed-over.",
+    ),
+    "words.known-by-source": RefusalText(
+        "{found} says nothing without its source",
+        "Give --source: the address of the checksum or download, the ticket, or who handed it over.",
+    ),
+    "words.known-by-on": RefusalText(
+        "{found} says nothing without its day", "Give --on, such as 2026-11-25."
+    ),
+    "words.checksum": RefusalText(
+        "{found} is no checksum that is known here",
+        "Write algorithm and hexadecimal digits, such as 'md5 0123...': sha256 (64 digits), sha512 (128), sha1 (40), md5 (32), crc32 (8).",
     ),
     "words.needs": RefusalText(
         "{found} is no need", "Write an image type and a version, such as 'bootloader 3.10'."
@@ -208,6 +219,11 @@ STAGE: Mapping[str, RefusalText] = {
         "the unit has no {key}",
         "Write 'model=...; role=...; has application=4.17; wants application=4.30', with semicolons between.",
     ),
+    "words.seen": RefusalText(
+        "what a unit shows cannot be read at {found}",
+        "Write 'main radio; application=4.30', with semicolons between.",
+    ),
+    "words.result": RefusalText("{found} is no outcome", "Use one of: {known}."),
     "words.twice": RefusalText("{found} is given twice for one unit", "Give it once."),
     "words.wants-unknown": RefusalText(
         "the {found} that is wanted cannot be unknown",

@@ -18,16 +18,23 @@ from dataclasses import dataclass
 
 from cardprep.job.visit import Job
 from cardprep.manifest.model import ImageFacts, Manifest
-from cardprep.terms import ImageType
+from cardprep.terms import ImageType, Version
 from cardprep.vessel.unit_plan import UnitPlan, Wanted, rank
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One image loaded into one unit; `unit` is its number in the job, from 0."""
+    """One image loaded into one unit.
+
+    unit       its number in the job, from 0
+    now        the version that the image takes the place of, None for unknown
+    needed_by  the image that needs it, or None if it was asked for
+    """
 
     unit: int
     image: ImageFacts
+    now: Version | None = None
+    needed_by: ImageFacts | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +72,16 @@ def plan(job: Job, manifest: Manifest) -> Plan:
         while any(left.values()):
             word = _next_type(left)
             steps = [
-                Step(number, left[number].pop(word).image)
+                _step(number, left[number].pop(word))
                 for number in wave
                 if word in left[number] and _is_ready(word, left[number])
             ]
             stages.extend(_cards(steps))
     return Plan(tuple(stages))
+
+
+def _step(number: int, wanted: Wanted) -> Step:
+    return Step(number, wanted.image, wanted.now, wanted.needed_by)
 
 
 def _next_type(left: Mapping[int, Mapping[str, Wanted]]) -> str:

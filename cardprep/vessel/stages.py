@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from cardprep.errors import NoPlanError
 from cardprep.job.stage import FILE_SYSTEMS, Stage, StageFile, VolumeSettings
+from cardprep.job.step import StageStep
 from cardprep.job.visit import Job
 from cardprep.layout.build import lay_out
 from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest
-from cardprep.vessel.plan import Plan
+from cardprep.vessel.plan import Plan, Step
 
 
 def stages_of(job: Job, planned: Plan, manifest: Manifest) -> tuple[Stage, ...]:
@@ -34,6 +35,27 @@ def stages_of(job: Job, planned: Plan, manifest: Manifest) -> tuple[Stage, ...]:
     for stage in stages:
         lay_out(stage)
     return stages
+
+
+def steps_of(job: Job, planned: Plan, manifest: Manifest) -> tuple[tuple[StageStep, ...], ...]:
+    """Return what each stage of a plan loads into which unit, and why."""
+    return tuple(
+        tuple(_told(job, step, manifest) for step in stage.steps) for stage in planned.stages
+    )
+
+
+def _told(job: Job, step: Step, manifest: Manifest) -> StageStep:
+    image, needed_by = step.image, step.needed_by
+    facts = manifest.model(job.units[step.unit].model)
+    return StageStep(
+        unit=step.unit + 1,
+        type=image.type.word,
+        version=image.version,
+        now=step.now,
+        needed_by=None if needed_by is None else f"{needed_by.type.word} {needed_by.version}",
+        minutes=(image.minutes.low, image.minutes.high),
+        read_at=None if facts is None else facts.read_at.get(image.type),
+    )
 
 
 def volume_settings(display: DisplayFacts) -> VolumeSettings:

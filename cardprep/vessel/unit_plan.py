@@ -35,10 +35,17 @@ def rank(image_type: ImageType) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wanted:
-    """An image that a unit is to get; `before` has the words of the types that come first."""
+    """An image that a unit is to get.
+
+    before     the words of the types that come first
+    now        the version that it takes the place of, None for unknown
+    needed_by  the image that needs it, or None if it was asked for
+    """
 
     image: ImageFacts
     before: frozenset[str]
+    now: Version | None
+    needed_by: ImageFacts | None
 
 
 class UnitPlan:
@@ -51,6 +58,7 @@ class UnitPlan:
         self._images: dict[str, ImageFacts] = {}
         self._before: dict[str, set[str]] = {}
         self._begun: list[str] = []
+        self._needed_by: dict[str, ImageFacts] = {}
 
     def run(self) -> dict[str, Wanted]:
         """Return what the unit is to get, by the word of its image type."""
@@ -61,7 +69,12 @@ class UnitPlan:
             self._bring(image_type, self._unit.wanted[image_type.word])
         self._bootloader_first()
         return {
-            word: Wanted(image=image, before=frozenset(self._before[word]))
+            word: Wanted(
+                image=image,
+                before=frozenset(self._before[word]),
+                now=self._now(image.type),
+                needed_by=None if word in self._unit.wanted else self._needed_by.get(word),
+            )
             for word, image in self._images.items()
         }
 
@@ -130,6 +143,7 @@ class UnitPlan:
             # It lacks a version between, and no unit is brought to two versions of one type.
             raise self._unmet(image, need)
         wanted = self._unit.wanted.get(need.type.word)
+        self._needed_by.setdefault(need.type.word, image)
         if wanted is None:
             enough = [
                 known.version

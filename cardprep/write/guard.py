@@ -13,6 +13,7 @@ writing, for reading back and for the inspection.
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import stat
@@ -113,8 +114,10 @@ def _grown(path: Path, descriptor: int, layout: Layout) -> WritableCard:
         os.ftruncate(descriptor, layout.card_size)
         _sync_folder(path.parent)
     except OSError as error:
-        os.close(descriptor)
-        path.unlink(missing_ok=True)
+        # A disk that fails may take nothing any more, not even this; an empty file stays then.
+        with contextlib.suppress(OSError):
+            os.close(descriptor)
+            path.unlink(missing_ok=True)
         raise WriteRefusedError(
             "guard.no-room", name=spelled_out(str(path)), size=layout.card_size
         ) from error

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from cardprep.bench.jobs import open_job, plan_job
+from cardprep.bench.intake import take_in
+from cardprep.bench.intake_facts import IntakeFacts
+from cardprep.bench.jobs import Visit, open_job, plan_job
 from cardprep.bench.open import Bench, Place, new_shop, open_bench
-from cardprep.bench.release import IntakeFacts, sign_manifest, take_in
+from cardprep.bench.sign import sign_manifest
 from cardprep.cli import words
 from cardprep.job.visit import Display, JobName, Vessel
 from cardprep.progress import Cancel, silent
@@ -94,14 +96,10 @@ def bench(shop: Place, downloads: tuple[Path, Path]) -> Iterator[Bench]:
         sign_manifest(opened)
     with open_bench(shop, "test") as opened:
         unit = words.unit(
-            "model=OV-V40; role=main radio; serial=V40-00317; has bootloader=3.02;"
+            "model=OV-V40; role=main radio; serial=V40-00317; handset=OV-H4; has bootloader=3.02;"
             "has application=4.17; wants application=4.30"
         )
-        open_job(
-            opened,
-            vessel=Vessel(name="Saltwhistle", mmsi="211123456"),
-            display=Display(model="OV-D9"),
-            units=(unit,),
-        )
+        vessel = Vessel(name="Saltwhistle", mmsi="211123456")
+        open_job(opened, Visit(vessel=vessel, display=Display(model="OV-D9"), units=(unit,)))
         plan_job(opened, JobName("B", 1))
         yield opened

@@ -16,19 +16,11 @@ from pathlib import Path
 import pytest
 
 from cardprep.bench.check import check_card
-from cardprep.bench.jobs import find_stage, open_job, plan_job
-from cardprep.bench.open import Place, new_shop, open_bench
+from cardprep.bench.open import Place, open_bench
 from cardprep.bench.prove import verify
-from cardprep.bench.release import sign_manifest, take_in
-from cardprep.cli import words
 from cardprep.findings import Verdict
-from cardprep.job.visit import Display, JobName, Vessel
-from cardprep.layout.build import lay_out
-from cardprep.layout.compare import Comparison
 from cardprep.progress import Cancel, silent
-from cardprep.sshsig import PrivateKey
-from scripts.demo_files import DISPLAYS_AND_MODELS, write_files
-from tests.bench.conftest import SEED, Clock, app_facts, boot_facts
+from tests.bench.evening import environment, planned_evening, whole, write_words
 
 # The most frequent call is shared out, so that it does not keep one of two processors waiting.
 CALLS = (
@@ -52,16 +44,10 @@ class Evening:
 
     def write(self, card: Path, number: int, *before: str) -> int:
         """Run the command, perhaps under strace; return its exit status."""
-        command = [sys.executable, "-m", "cardprep", "--shop", str(self.place.shop)]
-        command += ["write", "B1", "2", str(card), "--number", str(number)]
+        command = [sys.executable, "-m", "cardprep", *write_words(self.place, card, number)]
         done = subprocess.run(
             [*before, *command],
-            env={
-                "PATH": os.environ["PATH"],
-                "HOME": str(self.folder),
-                "XDG_CONFIG_HOME": str(self.place.settings.parent),
-                "PYTHONDONTWRITEBYTECODE": "1",
-            },
+            env=environment(self.place, self.folder),
             stdin=subprocess.DEVNULL,
             capture_output=True,
             check=False,
@@ -80,38 +66,7 @@ class Evening:
 @pytest.fixture(scope="module")
 def evening(tmp_path_factory: pytest.TempPathFactory) -> Evening:
     folder = tmp_path_factory.mktemp("killed")
-    place = Place(
-        shop=folder / "shop",
-        settings=folder / "settings" / "cardprep",
-        agent_socket=None,
-        version="0",
-        clock=Clock(),
-    )
-    new_shop(place, name="Gannet Slip", bench="B", operator="R. Tarn", key=PrivateKey(SEED))
-    manifest = place.shop / "manifest.toml"
-    manifest.write_text(manifest.read_text("utf-8") + DISPLAYS_AND_MODELS, "utf-8")
-    boot, app = write_files(folder / "downloads")
-    with open_bench(place, "test") as bench:
-        take_in(bench, boot, boot_facts(), silent, Cancel())
-        take_in(bench, app, app_facts(), silent, Cancel())
-        sign_manifest(bench)
-    with open_bench(place, "test") as bench:
-        unit = words.unit("model=OV-V40; role=main radio; wants application=4.30")
-        display = Display(model="OV-D9")
-        open_job(bench, vessel=Vessel(name="Saltwhistle"), display=display, units=(unit,))
-        plan_job(bench, JobName("B", 1))
-    return Evening(place, folder)
-
-
-def whole(evening: Evening, card: Path) -> bool:
-    """Return whether a card's file holds its stage, byte for byte."""
-    with open_bench(evening.place) as bench:
-        layout = lay_out(find_stage(bench, JobName("B", 1), 2)[1])
-    comparison = Comparison(layout)
-    with card.open("rb") as file:
-        comparison.feed(file.read(layout.length))
-    compared = comparison.result()
-    return compared.complete and not compared.differences
+    return Evening(planned_evening(folder, folder / "downloads"), folder)
 
 
 @pytest.mark.oracle
@@ -134,13 +89,14 @@ def test_killed_at_every_call_the_log_stays_true_and_the_same_command_ends_it(
                 assert kinds
             if "write-ended" in kinds:
                 assert records[-1].body["outcome"] == "done"
-                assert whole(evening, card)
+                assert whole(bench, card)
             if card.exists():
                 checked = check_card(bench, card, progress=silent, cancel=Cancel())
                 good = checked.judgement.verdict is Verdict.USE
-                assert not good or whole(evening, card)
+                assert not good or whole(bench, card)
         assert evening.write(card, number) == 0, (call, when)
-        assert whole(evening, card)
+        with open_bench(evening.place) as bench:
+            assert whole(bench, card)
         card.unlink()
     else:
         pytest.fail("the command has more calls than are tried")

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from cardprep.bench.jobs import find_job, find_plan, open_job, plan_job
+from cardprep.bench.jobs import Visit, find_job, find_plan, open_job, plan_job
 from cardprep.bench.open import Bench
 from cardprep.bench.prove import last_records, seal_log, verify
 from cardprep.bench.trace import Traced, trace
@@ -102,13 +102,10 @@ def test_what_is_no_card(bench: Bench, tmp_path: Path) -> None:
 
 
 def test_jobs_are_counted_up_and_found_again(bench: Bench) -> None:
-    unit = words.unit("model=OV-V40; role=main radio; has application=4.30")
-    second = open_job(
-        bench,
-        vessel=Vessel(name="Second Vessel"),
-        display=Display(model="OV-D9"),
-        units=(unit,),
-    )
+    unit = words.unit("model=OV-V40; role=main radio; handset=none; has application=4.30")
+    vessel = Vessel(name="Second Vessel")
+    visit = Visit(vessel=vessel, display=Display(model="OV-D9"), units=(unit,))
+    second = open_job(bench, visit).job
     assert str(second.name) == "B2"
     assert find_job(bench, second.name) == second
     with pytest.raises(JobError) as caught:

@@ -16,7 +16,7 @@ from scripts.demo_files import DISPLAYS_AND_MODELS, application, bootloader, wri
 
 ROOT = Path(__file__).resolve().parents[2]
 UNIT = (
-    "model=OV-V40; role=main radio; serial=V40-00317; has bootloader=3.02; "
+    "model=OV-V40; role=main radio; serial=V40-00317; handset=OV-H4; has bootloader=3.02; "
     "has application=4.17; wants application=4.30"
 )
 
@@ -157,7 +157,8 @@ def test_strangers_can_check_manifest_and_log(evening: Program) -> None:
 def test_a_job_from_a_file(shop: Program) -> None:
     (shop.folder / "visit.toml").write_text(
         '[vessel]\nname = "Saltwhistle"\n[display]\nmodel = "OV-D9"\n[[unit]]\n'
-        'model = "OV-V40"\nrole = "main radio"\nhas = { application = "unknown" }\n'
+        'model = "OV-V40"\nrole = "main radio"\nhandset = "unknown"\n'
+        'has = { application = "unknown" }\n'
         'wants = { application = "4.30" }\n'
     )
     opened = shop.json("job", "open", "--file", "visit.toml")
@@ -173,7 +174,7 @@ def test_a_job_from_a_file(shop: Program) -> None:
         pytest.param(["check"], 2, "CARD", id="nothing to check"),
         pytest.param(["check", "nothing.img"], 20, "there is no nothing.img", id="no such card"),
         pytest.param(["check", "/dev/null"], 20, "/dev/null", id="no card at all"),
-        pytest.param(["check", "a", "--job", "B1"], 27, "stage", id="a job without a stage"),
+        pytest.param(["check", "a", "--stage", "1"], 27, "job", id="a stage without a job"),
         pytest.param(["job", "plan", "B77"], 36, "B77", id="no such job"),
         pytest.param(["job", "plan", "x x"], 27, "x x", id="no job's name"),
         pytest.param(["job", "open", "--vessel", "S"], 27, "display", id="half a job"),

@@ -97,10 +97,12 @@ def test_a_unit_in_any_order_and_with_any_spaces(text: str) -> None:
         pytest.param(lambda: words.moment("2026-11-20 20:00"), "words.day", id="no zone"),
         pytest.param(lambda: words.known_by("found", "x", None), "words.known-by", id="how"),
         pytest.param(
-            lambda: words.known_by("own-download", "x", None), "words.known-by", id="no day"
+            lambda: words.known_by("own-download", "x", None), "words.known-by-on", id="no day"
         ),
         pytest.param(
-            lambda: words.known_by("makers-checksum", None, None), "words.known-by", id="no source"
+            lambda: words.known_by("makers-checksum", None, None),
+            "words.known-by-source",
+            id="no source",
         ),
         pytest.param(lambda: words.needs(["3.10"]), "words.needs", id="a version alone"),
         pytest.param(lambda: words.needs(["bootloader 3,10"]), "version", id="a comma"),

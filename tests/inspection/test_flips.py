@@ -116,8 +116,12 @@ def test_every_kind_of_structure_is_there(bench: Bench) -> None:
 
 
 def names(finding: Finding, region: Region) -> bool:
-    slug = "content-differs-from-stage" if region.file is not None else "differs-from-stage"
-    return (finding.slug, finding.structure, finding.path) == (slug, region.structure, region.path)
+    # With a manifest an altered image is said once, by its name.
+    slugs = {"differs-from-stage"}
+    if region.file is not None:
+        slugs = {"content-differs-from-stage", "altered"}
+    place = (finding.structure, finding.path)
+    return finding.slug in slugs and place == (region.structure, region.path)
 
 
 def test_one_flipped_byte_anywhere_is_seen_and_its_structure_named(bench: Bench) -> None:
@@ -141,5 +145,6 @@ def test_one_flipped_byte_anywhere_is_seen_and_its_structure_named(bench: Bench)
                     for finding in judgement.findings
                     if finding.slug.endswith("differs-from-stage")
                 ]
-                assert len(blamed) == 1
+                said_by_name = any(f.slug == "altered" for f in judgement.findings)
+                assert len(blamed) == (0 if said_by_name else 1)
     assert count > (200 if bench.layout.geometry.start else 60)

@@ -13,10 +13,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cardprep.digests import ContentDigests
+from cardprep.errors import BadValueError
 from cardprep.findings import KINDS, Finding, Verdict
 from cardprep.images.recognise import Recogniser
 from cardprep.inspection.card import inspect_card
 from cardprep.inspection.model import InspectedFile, Inspection
+from cardprep.job.step import StageStep
 from cardprep.job.visit import Display, Job, JobName, Unit, Vessel
 from cardprep.layout.build import lay_out
 from cardprep.medium.protocol import Identity, MediumKind
@@ -27,12 +29,12 @@ from cardprep.paper.card import (
     findings_lines,
     verdict_line,
 )
+from cardprep.paper.intake import taken_in_lines
 from cardprep.paper.job import (
     announced_lines,
     cautions,
     opened_lines,
     planned_lines,
-    taken_in_lines,
     written_lines,
 )
 from cardprep.paper.log import record_line, state_lines, traced_lines
@@ -272,14 +274,46 @@ def test_a_job_that_was_opened() -> None:
 def test_a_plan_says_its_cautions_and_each_card() -> None:
     stage, _ = make_stage([(("APP.BIN",), b"x" * 3_000_000)], number=2)
     layout = lay_out(stage)
-    lines = planned_lines(JOB, (layout,))
+    steps = (
+        StageStep(
+            unit=1,
+            type="application",
+            version=Version("4.30"),
+            now=Version("4.17"),
+            needed_by=None,
+            minutes=(3, 8),
+            read_at=None,
+        ),
+    )
+    text = " ".join(" ".join(planned_lines(JOB, (layout,), (steps,), width=80)).split())
     for caution in cautions():
-        assert caution in lines
-    text = "\n".join(lines)
-    for part in ("stage 2 of 2", "APPLICATION", "APP.BIN", "4.30", "2.9 MiB", "write B238 2"):
+        assert caution in text
+    for part in ("stage 2 of 2", "APPLICATION", "APP.BIN", "2.9 MiB", "write B238 2"):
         assert part in text
-    assert "no card is needed" in "\n".join(planned_lines(JOB, ()))
+    assert "main radio, OV-V40: application 4.17 -> 4.30, takes 3 to 8 min" in text
+    assert "because" not in text
+    assert "no card is needed" in "\n".join(planned_lines(JOB, (), (), width=80))
     assert layout_object(layout, "0" * 64)["sha256"] == "0" * 64
+
+
+def test_a_step_that_another_needs_and_that_may_be_done_already() -> None:
+    stage, _ = make_stage([(("BOOT.BIN",), b"x")], number=1)
+    step = StageStep(
+        unit=1,
+        type="bootloader",
+        version=Version("3.10"),
+        now=None,
+        needed_by="application 4.30",
+        minutes=(1, 1),
+        read_at="first screen after power-on",
+    )
+    text = "\n".join(planned_lines(JOB, (lay_out(stage),), ((step,),), width=96))
+    assert "bootloader unknown -> 3.10, takes 1 min as a rule" in text
+    assert "because the application 4.30 needs it first" in text
+    assert "if the unit shows bootloader 3.10 or newer (first screen after power-on)" in text
+    assert StageStep.from_record(step.to_record(), "step") == step
+    with pytest.raises(BadValueError):
+        replace(step, minutes=(2, 1))
 
 
 def test_what_is_said_before_and_after_writing() -> None:

@@ -11,27 +11,55 @@ from typing import Any
 
 import pytest
 
+from cardprep.cli import words
 from cardprep.errors import refusal_classes
 from cardprep.findings import KINDS, Finding
 from cardprep.inspection.card import inspect_card
+from cardprep.job.visit import Display, Job, JobName, Vessel
 from cardprep.layout.build import lay_out
 from cardprep.layout.compare import Compared, Difference
+from cardprep.manifest.model import (
+    Carried,
+    Companion,
+    FileSystem,
+    Need,
+    PartitionTable,
+    Presence,
+)
+from cardprep.medium.protocol import MediumKind
 from cardprep.paper.card import finding_lines
+from cardprep.rules.context import Context
 from cardprep.rules.judge import judge
-from cardprep.terms import MIB
+from cardprep.terms import APPLICATION, BOOTLOADER, MIB, Version
 from cardprep.texts.catalogue import finding as worded
 from cardprep.texts.catalogue import refusal, screen, word
 from cardprep.texts.findings import FINDINGS
 from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import SCREENS, WORDS
 from tests.cards import MemorySectors
-from tests.manifests import display_facts, manifest_of
+from tests.manifests import display_facts, image_facts, manifest_of
 from tests.rules.looked_at import APP, BOOT, GONE, MANIFEST, OLD, context, flipped, looked_at
 from tests.rules.whole import HEX, zipped
 from tests.stages import laid_out_bytes, make_stage
+from tests.vessel.visits import model
 
 PAGE = b"<!DOCTYPE html><html>log in</html>"
 STAGE = make_stage([(("UPDATE", "APP_430.BIN"), APP)])[0]
+STAGE_FILES: list[tuple[tuple[str, ...], bytes]] = [(("APP_430.BIN",), APP)]
+BOOT_STAGE = make_stage([(("BOOT_310.BIN",), BOOT)], number=1)[0]
+STAGE_OF_BOOT = replace(
+    BOOT_STAGE,
+    files=tuple(
+        replace(file, image_type=BOOTLOADER, version=Version("3.10"), models=("OV-V40",))
+        for file in BOOT_STAGE.files
+    ),
+)
+
+
+def laid_out(files: list[tuple[tuple[str, ...], bytes]]) -> bytes:
+    stage, source = make_stage(files, volume_size=64 * MIB)
+    layout = lay_out(stage)
+    return laid_out_bytes(layout, source).ljust(layout.card_size, b"\0")
 
 
 def of_rules() -> Iterator[Finding]:
@@ -62,7 +90,7 @@ def of_rules() -> Iterator[Finding]:
     changes = [Difference(structure="FAT 2", path=None, offset=7)]
     changes.append(Difference(structure="file content", path="UPDATE/APP_430.BIN", offset=9))
     for complete, differences in ((True, ()), (False, ()), (True, tuple(changes))):
-        compared = Compared(complete=complete, differences=differences, sha256="ab" * 32)
+        compared = Compared(complete=complete, differences=differences, sha256="ab" * 32, length=1)
         for read_back in (False, True):
             held = context(
                 right, manifest=shelf, stage=STAGE, compared=compared, read_back=read_back
@@ -93,8 +121,57 @@ def of_damage() -> Iterator[Finding]:
 
 @cache
 def collected() -> tuple[Finding, ...]:
-    found = {repr(finding): finding for finding in (*of_rules(), *of_damage())}
+    found = {repr(finding): finding for finding in (*of_rules(), *of_damage(), *of_visits())}
     return tuple(found.values())
+
+
+def of_visits() -> Iterator[Finding]:
+    """Give the findings about visits, displays and other stages."""
+    facts = replace(
+        image_facts("APP_430.BIN", APP),
+        needs=(Need(model=None, type=BOOTLOADER, at_least=Version("3.10")),),
+        from_versions=(Version("4.17"),),
+    )
+    carried = Carried(model="OV-H4", type=APPLICATION, version=Version("2.41"), mode="PROGRAM")
+    companion = Companion(model="OV-H4", presence=Presence.OPTIONAL)
+    older = replace(image_facts("APP_417.BIN", OLD), carries=(carried,))
+    models = (model("OV-V40", companion=companion), model("OV-N2"))
+    small = display_facts(
+        largest_card=10**6, file_systems=(FileSystem.EXFAT,), partition_table=PartitionTable.NONE
+    )
+    seen = inspect_card(MemorySectors(bytearray(laid_out(STAGE_FILES))))
+    for image in (facts, replace(facts, carries=(carried,))):
+        shelf = replace(manifest_of(image, older, display=small), models=models)
+        for has in ("unknown", "3.02"):
+            unit = words.unit(
+                f"model=OV-V40; role=r; handset=unknown; has bootloader={has}; "
+                f"has application={'unknown' if has == 'unknown' else '4.20'}"
+            )
+            wind = words.unit("model=OV-N2; role=wind")
+            for units in ((unit,), (wind,)):
+                job = Job(
+                    name=JobName("B", 1),
+                    vessel=Vessel(name="S"),
+                    display=Display(model="OV-D9"),
+                    units=units,
+                )
+                yield from judge(Context(inspection=seen, manifest=shelf, job=job)).findings
+                boot = STAGE_OF_BOOT
+                yield from judge(
+                    Context(inspection=seen, manifest=shelf, job=job, stages=(boot,))
+                ).findings
+        for compared in (None, Compared(complete=True, differences=(), sha256="0" * 64, length=1)):
+            made = Context(
+                inspection=seen, manifest=shelf, stage=STAGE, other=STAGE, other_compared=compared
+            )
+            yield from judge(made).findings
+    card = context(looked_at("APP_431.BIN", b"x"), looked_at("APP_1.BIN", b"x"))
+    yield from judge(card).findings
+    written = context(looked_at("APP_430.BIN", APP), stage=STAGE, read_back=True)
+    for kind in (MediumKind.IMAGE_FILE, MediumKind.BLOCK_DEVICE):
+        identity = replace(written.inspection.identity, kind=kind)
+        inspection = replace(written.inspection, identity=identity, past_the_cache=False)
+        yield from judge(replace(written, inspection=inspection)).findings
 
 
 # Those above "what could not be looked at" in the table of kinds, and two below.
@@ -103,7 +180,7 @@ RULES |= {"manifest-untrusted", "read-through-cache"}
 
 
 def test_all_findings_of_rules_are_collected() -> None:
-    assert {finding.slug for finding in of_rules()} >= RULES
+    assert {finding.slug for finding in (*of_rules(), *of_visits())} >= RULES
     # And a good part of what can be wrong with a card's tables.
     assert len({finding.slug for finding in collected()} - RULES) > 20
 

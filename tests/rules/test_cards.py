@@ -73,9 +73,9 @@ USE, CARE, STOP, CANNOT = (
         ),
         pytest.param(
             [(("APP_430.BIN",), APP), (("HOLIDAY.JPG",), b"\xff\xd8 picture")],
-            CANNOT,
-            {"matches", "unknown-file"},
-            id="unknown beside an image",
+            CARE,
+            {"matches", "owner-data"},
+            id="the owner's picture beside an image",
         ),
         pytest.param(
             [
@@ -229,7 +229,7 @@ def test_a_display_that_takes_two_types() -> None:
 def test_a_card_that_could_not_be_compared_whole() -> None:
     inspection = judged(APP_FILES).inspection
     stage, _ = make_stage(APP_FILES)
-    compared = Compared(complete=False, differences=(), sha256="0" * 64)
+    compared = Compared(complete=False, differences=(), sha256="0" * 64, length=1)
     judgement = judge(
         Context(inspection=inspection, manifest=MANIFEST, stage=stage, compared=compared)
     )
@@ -245,7 +245,7 @@ def test_content_that_differs_stops_and_tables_that_differ_warn() -> None:
         ("FAT 2", "differs-from-stage"),
     ):
         difference = Difference(structure=structure, path=None, offset=7)
-        compared = Compared(complete=True, differences=(difference,), sha256="0" * 64)
+        compared = Compared(complete=True, differences=(difference,), sha256="0" * 64, length=1)
         context = Context(inspection=inspection, manifest=MANIFEST, stage=stage, compared=compared)
         judgement = judge(context)
         assert slug in slugs(judgement)

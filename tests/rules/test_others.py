@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from typing import Any
 
 import pytest
@@ -100,11 +101,48 @@ def test_an_altered_copy_in_a_waste_basket_is_no_matter() -> None:
 
 
 @pytest.mark.parametrize(
-    "path", ["autorun.inf", "HOLIDAY.JPG", "charts/NORTH.DAT", "setup.exe", "APP_431.BIN"]
+    "path", ["autorun.inf", "HOLIDAY.ODT", "charts/NORTH.DAT", "setup.exe", "APP_431.HEX"]
 )
 def test_any_other_file_is_unknown(path: str) -> None:
     assert found(IMAGE, looked_at(path, b"x")) == [("unknown-file", path)]
     assert judged(IMAGE, looked_at(path, b"x")).verdict is Verdict.CANNOT_SAY
+
+
+# Common practice, no published source: makers often keep a name and change a number in it.
+@pytest.mark.parametrize(
+    ("name", "slug"),
+    [
+        pytest.param("APP_431.BIN", "newer-than-shelf", id="one more"),
+        pytest.param("app_500.bin", "newer-than-shelf", id="without case"),
+        pytest.param("APP_429.BIN", "other-version", id="between two of the shelf"),
+        pytest.param("APP_1.BIN", "other-version", id="older than all"),
+        pytest.param("APP_430b.BIN", "unknown-file", id="a letter more"),
+        pytest.param("APP.BIN", "unknown-file", id="no number"),
+    ],
+)
+def test_a_name_with_another_number_in_it(name: str, slug: str) -> None:
+    file = looked_at(name, b"x" * 100)
+    assert found(IMAGE, file) == [(slug, name)]
+    assert judged(IMAGE, file).verdict is Verdict.CANNOT_SAY
+
+
+def test_when_the_makers_list_was_last_looked_at() -> None:
+    days = (date(2026, 9, 1), date(2026, 11, 2), None)
+    images = [replace(i, list_checked=d) for i, d in zip(MANIFEST.images, days, strict=False)]
+    (finding,) = others.unknown_files(
+        context(IMAGE, looked_at("APP_431.BIN", b"x"), manifest=manifest_of(*images))
+    )
+    assert finding.parameters["list_checked"] == "2026-11-02"
+    (never,) = others.unknown_files(context(IMAGE, looked_at("APP_431.BIN", b"x")))
+    assert never.parameters["list_checked"] == ""
+
+
+def test_the_owners_data() -> None:
+    """A card with an image and with somebody's waypoints is used with care, and never written."""
+    gpx = b'<?xml version="1.0"?><gpx version="1.1"></gpx>'
+    judgement = judged(IMAGE, looked_at("trip.gpx", gpx))
+    assert judgement.verdict is Verdict.USE_WITH_CARE
+    assert set(slugs(judgement.findings)) == {"owner-data", "matches"}
 
 
 # --- files of displays
@@ -134,7 +172,7 @@ def test_only_the_display_of_the_stage_counts_where_it_is_known() -> None:
     [
         pytest.param([], [("no-image", None)], id="empty card"),
         pytest.param(
-            [looked_at("A.JPG", b"x")], [("unknown-file", "A.JPG"), ("no-image", None)], id="photo"
+            [looked_at("A.JPG", b"x")], [("owner-data", "A.JPG"), ("no-image", None)], id="photo"
         ),
         pytest.param([looked_at("APP_430.BIN", b"x")], [], id="a name alone"),
         pytest.param([looked_at("APP_430.BIN", None)], [("no-image", None)], id="not read"),

@@ -1,0 +1,167 @@
+"""What is on a card as one object for ``--json``: every file, place, digest and finding."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from cardprep.canonical import Json
+from cardprep.images.report import ContainerReport
+from cardprep.inspection.model import InspectedFile, Inspection
+from cardprep.medium.protocol import Identity
+from cardprep.paper.inspect import attribute_words
+from cardprep.paper.objects import finding_object
+from cardprep.terms import spelled_out
+from cardprep.texts.catalogue import container_problem, word
+from cardprep.volume.card import Partition
+from cardprep.volume.fat_time import FatTime
+from cardprep.volume.model import DeletedEntry, Extent, Volume, VolumeEntry, VolumeFacts, shown_path
+
+
+def inspection_object(inspection: Inspection) -> dict[str, Json]:
+    """Return everything that was seen; numbers of volumes are counted from 1."""
+    volumes = () if inspection.content is None else inspection.content.volumes
+    return {
+        "card": _medium(inspection.identity),
+        "past_the_cache": inspection.past_the_cache,
+        "bytes_read": inspection.bytes_read,
+        "partitions": [_partition(partition) for partition in inspection.partitions],
+        "volumes": [_volume(number, volume.facts) for number, volume in enumerate(volumes, 1)],
+        "files": _files(inspection, volumes),
+        "folders": _folders(inspection, volumes),
+        "deleted": [
+            _deleted(number, entry)
+            for number, volume in enumerate(volumes, 1)
+            for entry in volume.deleted
+        ],
+        "findings": [finding_object(finding) for finding in inspection.findings],
+    }
+
+
+def _medium(identity: Identity) -> dict[str, Json]:
+    return {
+        "name": spelled_out(identity.name),
+        "kind": identity.kind.value,
+        "size": identity.size,
+        "sector_size": identity.sector_size,
+        "disk_sequence": identity.disk_sequence,
+        "cid": None if identity.cid is None else spelled_out(identity.cid),
+        "serial": None if identity.serial is None else spelled_out(identity.serial),
+    }
+
+
+def _partition(partition: Partition) -> dict[str, Json]:
+    return {
+        "number": partition.number,
+        "type": partition.partition_type,
+        "active": partition.active,
+        **_place(partition.where),
+    }
+
+
+def _place(where: Extent) -> dict[str, Json]:
+    return {"offset": where.offset, "length": where.length}
+
+
+def _volume(number: int, facts: VolumeFacts) -> dict[str, Json]:
+    return {
+        "number": number,
+        "file_system": facts.file_system,
+        "standard_type": facts.standard_type,
+        **_place(facts.where),
+        "sector_size": facts.sector_size,
+        "cluster_size": facts.cluster_size,
+        "clusters": facts.clusters,
+        "free_bytes": facts.free_bytes,
+        "serial": facts.serial,
+        "label": None if facts.label is None else spelled_out(facts.label),
+        "boot_label": None if facts.boot_label is None else spelled_out(facts.boot_label),
+    }
+
+
+def _files(inspection: Inspection, volumes: Iterable[Volume]) -> list[Json]:
+    """Return all files; those of a card's sectors stand in the order of their entries."""
+    if inspection.content is None:
+        return [_file(file) for file in inspection.files]
+    entries = [entry for volume in volumes for entry in volume.entries if not entry.is_folder]
+    return [
+        {
+            **_file(file),
+            "volume": file.volume + 1,
+            "short": None if file.short is None else spelled_out(file.short),
+            "attributes": _words(file.attributes),
+            "created": _time(entry.created),
+            "accessed": _time(entry.accessed),
+            "extents": [_place(extent) for extent in file.extents],
+            "is_whole": entry.is_whole,
+        }
+        for file, entry in zip(inspection.files, entries, strict=True)
+    ]
+
+
+def _file(file: InspectedFile) -> dict[str, Json]:
+    return {
+        "path": file.shown,
+        "size": file.size,
+        "modified": file.modified,
+        "sha256": None if file.digests is None else file.digests.sha256,
+        "xxh3_128": None if file.digests is None else file.digests.xxh3_128,
+        "container": None if file.container is None else _container(file.container),
+    }
+
+
+def _words(attributes: int) -> Json:
+    return {"bits": attributes, "words": [*attribute_words(attributes)]}
+
+
+def _container(report: ContainerReport) -> dict[str, Json]:
+    return {
+        "format": report.format,
+        "format_in_words": word(report.format),
+        "own_checks": report.soundness.value,
+        "facts": dict(report.facts),
+        "problems": [
+            {
+                "reason": problem.reason,
+                "parameters": dict(problem.parameters),
+                "said": container_problem(problem.reason, problem.parameters),
+            }
+            for problem in report.problems
+        ],
+    }
+
+
+def _folders(inspection: Inspection, volumes: Iterable[Volume]) -> list[Json]:
+    if inspection.content is None:
+        return [{"path": shown_path(path)} for path in inspection.folders]
+    return [
+        _folder(number, entry)
+        for number, volume in enumerate(volumes, 1)
+        for entry in volume.entries
+        if entry.is_folder
+    ]
+
+
+def _folder(number: int, entry: VolumeEntry) -> dict[str, Json]:
+    return {
+        "path": entry.shown,
+        "volume": number,
+        "short": spelled_out(entry.short),
+        "attributes": _words(entry.attributes),
+        "created": _time(entry.created),
+        "modified": _time(entry.modified),
+    }
+
+
+def _deleted(number: int, entry: DeletedEntry) -> dict[str, Json]:
+    return {
+        "folder": shown_path(entry.folder),
+        "short": spelled_out(entry.short),
+        "volume": number,
+        "size": entry.size,
+        "modified": _time(entry.modified),
+        "first_cluster": entry.first_cluster,
+    }
+
+
+def _time(time: FatTime | None) -> str | None:
+    return None if time is None else str(time)

@@ -1,0 +1,93 @@
+"""The catalogue, part two, about visits, displays and versions; see ``findings.py``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from cardprep.texts.finding_text import FindingText
+
+_NONE = "Nothing needs to be done."
+_OTHER_STAGE = "Put this card back, and take the one that the plan names for this step."
+
+VISIT: Mapping[str, FindingText] = {
+    "newer-than-shelf": FindingText(
+        "{path} seems to be a newer version than the {type} {version} for {models} on the shelf ({known})",
+        "The shop has never seen it; the maker's list was last looked at on: {list_checked}.",
+        "Look at the maker's list; if the file is there, take it in from there, and check the card again.",
+    ),
+    "other-version": FindingText(
+        "{path} seems to be another version than the {type} {version} for {models} on the shelf ({known})",
+        "The shop does not have these bytes; the maker's list was last looked at on: {list_checked}.",
+        "Ask where the file comes from; if the maker gives it out, take it in, and check the card again.",
+    ),
+    "owner-data": FindingText(
+        "{path} is the owner's: {what}",
+        "It may be the only copy. A display may also write on the card that holds it.",
+        "Never write on this card: take it out before an update, put it into a bag, and give it back.",
+    ),
+    "not-for-these-units": FindingText(
+        "{path} is the {type} {version} for {models}, and job {job} has none of them (aboard: {aboard})",
+        "A display may offer it to a unit that cannot run it.",
+        "Take the card out; look whether it belongs to another job, or whether a unit is missing in this one.",
+    ),
+    "needs-before": FindingText(
+        "{path} needs {needed} {at_least} or newer on {on}, and there is {has}",
+        "A unit that lacks it does not start the step, or reports that it failed.",
+        "Load the {needed} first, from a card of its own; cardprep job plan puts the steps in order.",
+    ),
+    "needs-unknown": FindingText(
+        "{path} needs {needed} {at_least} or newer on {on}; what there is now is not known here",
+        "A unit that lacks it does not start the step, or reports that it failed.",
+        "Read the {needed} on board before this card goes in (where it is shown: {read_at}).",
+    ),
+    "stage-before": FindingText(
+        "{path} needs {needed} {at_least} or newer on {on}; stage {stage} brings it",
+        "Loaded in another order the step does not start.",
+        "Load stage {stage} first.",
+    ),
+    "starts-elsewhere": FindingText(
+        "{path} is loaded over {starts} only, and the unit has {has}",
+        "The maker gives it out for units of these versions.",
+        "Ask the maker for the way from {has} to {version}.",
+    ),
+    "starts-unknown": FindingText(
+        "{path} is loaded over {starts} only; what the unit has is not known here",
+        "The maker gives it out for units of these versions.",
+        "Read the {type} on board before this card goes in.",
+    ),
+    "handset-with-it": FindingText(
+        "{path} also carries {brings} for the handset {companion}, which has to be in its mode first: {mode}",
+        "A handset that stays behind at another version is dark at its next power-on.",
+        "Have the handset aboard, powered, proved off, and in its mode before the step begins, as the maker says.",
+    ),
+    "handset-left-behind": FindingText(
+        "{path} moves {model} on and brings nothing for its handset {companion}",
+        "A handset that stays behind at another version is dark at its next power-on; nothing is damaged.",
+        "Look whether the maker has a file that carries the handset too, and plan with that one.",
+    ),
+    "other-card": FindingText(
+        "this is the card of job {job}, stage {stage} of {of} ({how}), and not of job {wanted_job}, stage {wanted_stage}",
+        "Two cards were exchanged, or the wrong number was read.",
+        _OTHER_STAGE,
+    ),
+    "card-too-large": FindingText(
+        "the card has {size}, and display {display} takes {most} at most",
+        "The display may not read it, or only some of it.",
+        "Prepare a smaller card.",
+    ),
+    "display-file-system": FindingText(
+        "the card is {found}, and display {display} reads {reads}",
+        "The display does not see what is on it.",
+        "Prepare the card with cardprep, which lays the volume out as the display reads it.",
+    ),
+    "display-partition-table": FindingText(
+        "the card is {how}, and display {display} wants one {wants}",
+        "Some displays read the other sort too, and some do not.",
+        "Prepare the card with cardprep, which divides it as the display wants.",
+    ),
+    "read-from-file": FindingText(
+        "the image file was read back from the system's memory, not from the disk",
+        "For an image file that is usual; it proves what was written, not that the disk holds it.",
+        _NONE,
+    ),
+}

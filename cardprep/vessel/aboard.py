@@ -1,0 +1,127 @@
+"""Hold what is told of a vessel against what the manifest knows of her equipment.
+
+Pure: what cannot be right is a JobError while the customer is still on the
+telephone, and not a plan that fails in the evening. What is only unusual is a
+mention.
+
+Source of the handset that must be asked for: common practice, no published
+source; a handset that stays behind at an older version than its radio shows a
+blank screen at its next power-on.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cardprep.errors import BadValueError, JobError
+from cardprep.job.mmsi import OF_VESSELS, identity_of
+from cardprep.job.visit import COMPANION_UNKNOWN, NO_COMPANION, Display, Unit, Vessel
+from cardprep.manifest.model import Manifest, ModelFacts, Presence
+from cardprep.manifest.tables import nearest
+from cardprep.terms import Version, spelled_out
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """Something unusual about a visit that stops nothing; `slug` is one of the catalogue's."""
+
+    slug: str
+    text: str
+
+
+def unasked(units: tuple[Unit, ...], manifest: Manifest) -> tuple[tuple[int, ModelFacts], ...]:
+    """Return the numbers, from 0, of units that can have a companion nobody was asked about."""
+    found = []
+    for number, unit in enumerate(units):
+        facts = manifest.model(unit.model)
+        if facts is not None and facts.companion is not None and unit.companion is None:
+            found.append((number, facts))
+    return tuple(found)
+
+
+def check_visit(
+    vessel: Vessel, display: Display, units: tuple[Unit, ...], manifest: Manifest
+) -> tuple[Mention, ...]:
+    """Return what is worth a mention; JobError or BadValueError for what cannot be right."""
+    mentions = list(_vessel(vessel))
+    if manifest.display(display.model) is None:
+        names = tuple(facts.model for facts in manifest.displays)
+        found, known, meant = _unknown(display.model, names)
+        raise JobError("job.display-unknown", found=found, known=known, meant=meant)
+    seen: dict[str, Unit] = {}
+    for unit in units:
+        _unit(unit, manifest)
+        if unit.serial is not None and unit.serial in seen:
+            raise JobError("job.serial-twice", serial=unit.serial, role=unit.role)
+        if unit.serial is not None:
+            seen[unit.serial] = unit
+        if not unit.wanted:
+            mentions.append(Mention("mention.no-wish", f"{unit.role}, {unit.model}"))
+    return tuple(mentions)
+
+
+def _vessel(vessel: Vessel) -> tuple[Mention, ...]:
+    if vessel.mmsi is None:
+        return ()
+    identity = identity_of(vessel.mmsi)
+    if identity is None:
+        raise BadValueError("job.mmsi-form", found=vessel.mmsi)
+    if identity.station not in OF_VESSELS:
+        raise BadValueError("job.mmsi-kind", found=vessel.mmsi, kind=identity.station.value)
+    if not identity.country_known:
+        return (Mention("mention.country", identity.country or ""),)
+    return ()
+
+
+def _unit(unit: Unit, manifest: Manifest) -> None:
+    facts = manifest.model(unit.model)
+    if facts is None:
+        names = tuple(model.name for model in manifest.models)
+        found, known, meant = _unknown(unit.model, names)
+        raise JobError("job.model-unknown", found=found, known=known, meant=meant)
+    words = tuple(one.word for one in facts.types or manifest.all_types)
+    for word in (*unit.versions, *unit.wanted):
+        if word not in words:
+            found, known, meant = _unknown(word, words)
+            raise JobError(
+                "job.type-unknown", model=unit.model, found=found, known=known, meant=meant
+            )
+    for word, version in (*unit.versions.items(), *unit.wanted.items()):
+        if version is not None:
+            _require_order(unit, manifest, word, version)
+    _companion(unit, facts)
+
+
+def _require_order(unit: Unit, manifest: Manifest, word: str, version: Version) -> None:
+    image_type = manifest.image_type(word)
+    if image_type is None:
+        return
+    try:
+        manifest.version_order(unit.model, image_type).key(version)
+    except BadValueError as error:
+        raise JobError(
+            "job.version-order", model=unit.model, type=word, version=version.text
+        ) from error
+
+
+def _companion(unit: Unit, facts: ModelFacts) -> None:
+    """Refuse what contradicts the manifest, and a handset that nobody was asked about."""
+    role, model = unit.role, unit.model
+    if facts.companion is None:
+        if unit.may_have_companion:
+            raise JobError("job.no-handset", role=role, model=model)
+        return
+    wanted = facts.companion.model
+    if unit.companion is None:
+        raise JobError("job.handset-unasked", role=role, model=model, companion=wanted)
+    if unit.companion == NO_COMPANION and facts.companion.presence is Presence.ALWAYS:
+        raise JobError("job.handset-always", role=role, model=model, companion=wanted)
+    if unit.companion not in (NO_COMPANION, COMPANION_UNKNOWN, wanted):
+        found = spelled_out(unit.companion)
+        raise JobError("job.handset-other", role=role, model=model, companion=wanted, found=found)
+
+
+def _unknown(found: str, known: tuple[str, ...]) -> tuple[str, str, str]:
+    """Return what was given, what there is, and which of it was most likely meant."""
+    there = ", ".join(known) or "-"
+    return spelled_out(found), there, nearest(found, known) or there
