@@ -9,8 +9,10 @@ from __future__ import annotations
 import hashlib
 import io
 import os
+import shutil
 import subprocess
 import sys
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -19,10 +21,19 @@ from cardprep.job.stage import Stage, StageFile, VolumeSettings
 from cardprep.job.visit import JobName
 from cardprep.layout.build import lay_out
 from cardprep.layout.stream import BLOCK, blocks
-from cardprep.terms import APPLICATION, BOOTLOADER, MIB, ImageType, Version
-from scripts.demo_files import DISPLAYS_AND_MODELS, application, bootloader, write_files
+from cardprep.terms import APPLICATION, BOOTLOADER, CONFIGURATION, MIB, ImageType, Version
+from scripts.demo_files import (
+    DISPLAYS_AND_MODELS,
+    VISIT,
+    WAYPOINTS,
+    application,
+    archive,
+    bootloader,
+    uimage,
+    write_files,
+)
 
-USE, DO_NOT_USE = 0, 10
+USE, CARE, DO_NOT_USE, CANNOT_SAY = 0, 3, 10, 11
 
 
 class Demo:
@@ -35,7 +46,7 @@ class Demo:
             **{k: v for k, v in os.environ.items() if k not in ("CARDPREP_SHOP", "SSH_AUTH_SOCK")},
             # The demonstration keeps its pinned key to itself.
             "XDG_CONFIG_HOME": str(folder.resolve() / "settings"),
-            "COLUMNS": "100",
+            "COLUMNS": "80",
         }
 
     def run(self, *words: str, status: int = USE) -> str:
@@ -64,60 +75,109 @@ def main() -> None:
         sys.exit(f"{folder} is there already; name a folder that is not.")
     folder.mkdir(parents=True)
     demo = Demo(folder)
-    say("The evening before, at Gannet Slip Marine Electronics (all of this is invented).")
-    say("Two files were downloaded for the radio OV-V40: a bootloader and an application.")
-    boot, app = write_files(folder / "downloads")
-    prepare(demo, boot, app)
+    title("The evening before, at Gannet Slip Marine Electronics (all of this is invented)")
+    prepare(demo)
+    title("A card handed over")
     handed_over(demo)
-    say("After the visit: which card went into which job?")
-    demo.run("trace", demo.card("card-17.img"))
-    demo.run("trace", demo.card("card-18.img"))
-    demo.run("log", "verify")
-    say("Left to look at:")
+    title("After a failed update")
+    failed(demo)
+    title("Left to look at")
     for path in sorted(folder.glob("*.img")):
         print(f"  {path}")
-    print(f"  {demo.shop}/manifest.toml, and the shop log beside it")
+    for name in ("manifest.toml", "log.sqlite", "shelf"):
+        print(f"  {demo.shop / name}")
 
 
-def prepare(demo: Demo, boot: Path, app: Path) -> None:
+def prepare(demo: Demo) -> None:
     """Go from the maker's files to two cards."""
+    boot = demo.folder / "downloads" / bootloader().name
+    write_files(boot.parent)
+    name, packed = archive()
+    boot.with_name(name).write_bytes(packed)
+    say("A shop folder: key, manifest, shelf and log.")
     demo.run(
         *("shop", "new", "--name", "Gannet Slip Marine Electronics"),
         *("--bench", "B", "--operator", "R. Tarn"),
     )
     manifest = demo.shop / "manifest.toml"
     manifest.write_text(manifest.read_text(encoding="utf-8") + DISPLAYS_AND_MODELS, "utf-8")
-    say("Displays and models are written into manifest.toml by hand; the files are taken in:")
+    say("Displays and models are written into manifest.toml by hand; the maker's files come in.")
     demo.run("intake", str(boot), *bootloader().intake)
-    demo.run("intake", str(app), *application().intake)
+    app = (*application().intake, "--unpack", "--member", application().name)
+    demo.run("intake", str(boot.with_name(name)), *app)
     demo.run("manifest", "sign")
-    say("Tomorrow's visit: the vessel Saltwhistle, one radio with its handset.")
-    demo.run(
-        *("job", "open", "--vessel", "Saltwhistle", "--display", "OV-D9"),
-        "--unit",
-        "model=OV-V40; role=main radio; serial=V40-00317; handset=OV-H4; has bootloader=3.02; "
-        "has application=4.17; wants application=4.30",
-    )
+    visit = demo.folder / "visit.toml"
+    visit.write_text(VISIT, "utf-8")
+    say("Tomorrow's visit stands in visit.toml: one radio with its handset.")
+    demo.run("job", "open", "--file", str(visit))
     demo.run("job", "plan", "B1")
     demo.run("write", "B1", "1", demo.card("card-17.img"), "--number", "17")
     demo.run("write", "B1", "2", demo.card("card-18.img"), "--number", "18")
+    demo.run("job", "list")
     say("Both cards once more, as they will be checked on board:")
-    demo.run("check", demo.card("card-17.img"))
-    demo.run("check", demo.card("card-18.img"))
+    demo.run("check", demo.card("card-17.img"), "--job", "B1", "--stage", "1")
+    demo.run("check", demo.card("card-18.img"), "--job", "B1", "--stage", "2")
+    say("And if the two were exchanged?")
+    demo.run("check", demo.card("card-18.img"), "--job", "B1", "--stage", "1", status=DO_NOT_USE)
 
 
 def handed_over(demo: Demo) -> None:
-    """Check two cards that a customer hands over."""
-    say("A card handed over: 'I downloaded it myself.' Both files stand on it.")
+    """Check cards that a customer hands over."""
     boot, app = bootloader(), application()
-    both = ((boot.name, boot.content, BOOTLOADER), (app.name, app.content, APPLICATION))
-    make_card(demo.folder / "customer-mixed.img", both)
-    demo.run("check", demo.card("customer-mixed.img"), status=DO_NOT_USE)
-    say("Another one: the application, but something happened to it on the way.")
+    say("'I downloaded it myself.' Both files stand on it, and something happened on the way.")
     content = bytearray(app.content)
     content[MIB] ^= 0xFF
-    make_card(demo.folder / "customer-altered.img", ((app.name, bytes(content), APPLICATION),))
-    demo.run("check", demo.card("customer-altered.img"), status=DO_NOT_USE)
+    make_card(
+        demo.folder / "customer-mixed.img",
+        (
+            (boot.name, boot.content, BOOTLOADER),
+            (app.name, bytes(content), APPLICATION),
+            ("System Volume Information/IndexerVolumeGuid", b"{invented}", CONFIGURATION),
+            (".DS_Store", b"\0\0\0\1Bud1", CONFIGURATION),
+        ),
+    )
+    demo.run("inspect", demo.card("customer-mixed.img"))
+    demo.run("check", demo.card("customer-mixed.img"), status=DO_NOT_USE)
+    say("Another one: the right application, and the owner's waypoints beside it.")
+    files = ((app.name, app.content, APPLICATION), ("TRIP.GPX", WAYPOINTS, CONFIGURATION))
+    make_card(demo.folder / "customer-waypoints.img", files)
+    demo.run("check", demo.card("customer-waypoints.img"), "--job", "B1", status=CARE)
+    say("A third one: newer than anything on the shelf. Support said on the telephone: load it.")
+    newer = uimage(b"INVENTED. " + app.content[100:], "OV-V40 APP 4.31", 1793404800)
+    make_card(demo.folder / "customer-newer.img", (("OVV40_APP_431.img", newer, APPLICATION),))
+    demo.run("check", demo.card("customer-newer.img"), status=CANNOT_SAY)
+    demo.run(
+        *("check", demo.card("customer-newer.img")),
+        *("--release", "newer-than-shelf", "--release", "no-image"),
+        *("--reason", "mends the alert that sounds at every start"),
+        *("--authority", "maker's support, ticket T-1180", "--name", "R. Tarn"),
+        status=CARE,
+    )
+
+
+def failed(demo: Demo) -> None:
+    """Answer for a job that did not end well."""
+    say("On board stage 1 went well; stage 2 was reported as failed, and the radio restarted.")
+    demo.run("outcome", "B1", "done", "--stage", "1", "--card", "17")
+    demo.run(
+        *("outcome", "B1", "part", "--stage", "2", "--card", "18"),
+        *("--seen", "main radio; application=4.17; bootloader=3.10"),
+        *("--note", "the display said that the update failed, after two minutes"),
+    )
+    say("Card 18 comes back to the bench, as card-18-back.img. What left, and what is on it now?")
+    back = demo.folder / "card-18-back.img"
+    shutil.copyfile(demo.folder / "card-18.img", back)
+    with back.open("r+b") as card:
+        # Somewhere in the application; a worn card does such things.
+        card.seek(6 * MIB)
+        byte = card.read(1)[0]
+        card.seek(6 * MIB)
+        card.write(bytes((byte ^ 0xFF,)))
+    demo.run("trace", str(back))
+    demo.run("check", str(back), status=DO_NOT_USE)
+    say("The whole job, for whoever asks:")
+    demo.run("trace", "B1")
+    demo.run("log", "verify")
 
 
 class _Memory:
@@ -141,7 +201,7 @@ def make_card(path: Path, files: tuple[tuple[str, bytes, ImageType], ...]) -> No
         display="OV-D9",
         files=tuple(
             StageFile(
-                path=(name,),
+                path=tuple(name.split("/")),
                 size=len(content),
                 sha256=hashlib.sha256(content).hexdigest(),
                 image_type=kind,
@@ -160,9 +220,14 @@ def make_card(path: Path, files: tuple[tuple[str, bytes, ImageType], ...]) -> No
         card.truncate(layout.card_size)
 
 
+def title(sentence: str) -> None:
+    """Say which part comes next."""
+    print(f"\n{'=' * 72}\n{sentence}\n{'=' * 72}", flush=True)
+
+
 def say(sentence: str) -> None:
     """Say what happens next."""
-    print(f"\n--- {sentence}", flush=True)
+    print("\n" + "\n    ".join(textwrap.wrap(f"--- {sentence}", 72)), flush=True)
 
 
 if __name__ == "__main__":

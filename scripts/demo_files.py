@@ -8,11 +8,41 @@ are pseudo-random and the same on every machine.
 from __future__ import annotations
 
 import hashlib
+import io
 import random
 import struct
+import zipfile
 import zlib
 from dataclasses import dataclass
 from pathlib import Path
+
+README = b"INVENTED FOR A DEMONSTRATION. Copy the .img file to the root of a card.\r\n"
+
+VISIT = """\
+# Tomorrow's visit, as it was told on the telephone (invented).
+
+[vessel]
+name = "Saltwhistle"
+mmsi = "211000317"
+
+[display]
+model = "OV-D9"
+software = "unknown"
+
+[[unit]]
+model = "OV-V40"
+role = "main radio"
+serial = "V40-00317"
+handset = "OV-H4"
+has = { bootloader = "3.02", application = "4.17" }
+wants = { application = "4.30" }
+"""
+
+WAYPOINTS = b"""<?xml version="1.0" encoding="UTF-8"?>
+<gpx version="1.1" creator="invented" xmlns="http://www.topografix.com/GPX/1/1">
+<wpt lat="54.5" lon="10.1"><name>Anchorage, invented</name></wpt>
+</gpx>
+"""
 
 DISPLAYS_AND_MODELS = """
 # --- the demonstration: displays and models (invented)
@@ -94,6 +124,16 @@ def application() -> DemoFile:
             *("--list-checked", "2026-11-20", "--checksum", f"sha256 {sha256}"),
         ),
     )
+
+
+def archive() -> tuple[str, bytes]:
+    """Return name and content of the ZIP in which the maker ships the application."""
+    file, made = application(), io.BytesIO()
+    with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as packed:
+        # Fixed times, so that the same bytes come out every time.
+        for name, content in ((f"OVV40/{file.name}", file.content), ("OVV40/README.TXT", README)):
+            packed.writestr(zipfile.ZipInfo(name, (2026, 5, 12, 0, 0, 0)), content)
+    return "OVV40_APP_430.zip", made.getvalue()
 
 
 def write_files(folder: Path) -> tuple[Path, Path]:

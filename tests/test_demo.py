@@ -32,12 +32,26 @@ def printed(folder: Path, tmp_path_factory: pytest.TempPathFactory) -> str:
     return done.stdout
 
 
-def test_it_prepares_two_cards_and_refuses_two(printed: str) -> None:
+def test_it_tells_the_three_situations(printed: str) -> None:
     verdicts = re.findall(r"^\[.\] [A-Z ]+$", printed, re.MULTILINE)
-    assert verdicts == ["[+] USE"] * 4 + ["[X] DO NOT USE"] * 2
-    assert printed.count("it is byte for byte as it left the bench") == 2
+    assert verdicts == [
+        # written, written, checked twice, and the two exchanged
+        *(["[+] USE"] * 4 + ["[X] DO NOT USE"]),
+        # handed over: mixed and altered, waypoints, newer, newer and released
+        *("[X] DO NOT USE", "[!] USE WITH CARE", "[?] CANNOT SAY", "[!] USE WITH CARE"),
+        # the card that came back
+        "[X] DO NOT USE",
+    ]
+    assert "it is no longer as it left the bench" in printed
     assert printed.count("job B1: Saltwhistle") == 2
+    assert "outcome, stage 2: done in part" in printed
     assert "the log is whole" in printed
+
+
+def test_it_fits_a_terminal(printed: str) -> None:
+    """What it prints itself is at most 80 columns wide; commands and paths may be longer."""
+    long = [line for line in printed.splitlines() if len(line) > 80]
+    assert [line for line in long if not line.startswith("$ ") and "/" not in line] == []
 
 
 @pytest.mark.parametrize("card", ["card-17.img", "card-18.img"])
@@ -45,7 +59,7 @@ def test_the_cards_digest_is_what_anyone_computes(printed: str, folder: Path, ca
     line = re.search(rf"head -c (\d+) \S*{card} \| sha256sum", printed)
     assert line is not None
     announced = re.search(
-        rf"onto card \d+ \(\S*{card}\)\n  will be sha256 ([0-9a-f]{{64}})", printed
+        rf"onto card \d+\s+\(\S*{card}\)\n  will be sha256 ([0-9a-f]{{64}})", printed
     )
     assert announced is not None
     head = subprocess.run(["head", "-c", line[1], folder / card], capture_output=True, check=True)

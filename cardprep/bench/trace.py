@@ -5,23 +5,28 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from cardprep.bench.jobs import find_job
 from cardprep.bench.open import Bench
-from cardprep.bench.records import ENDED, OPENED
+from cardprep.bench.records import BEGUN, ENDED, OUTCOME
 from cardprep.errors import BadValueError, CardprepError, JobError
+from cardprep.job.outcome import Outcome
 from cardprep.job.visit import Job, JobName
+from cardprep.job.written import WrittenCard, written_card
 from cardprep.medium.descriptor import aligned_buffer
 from cardprep.medium.folder import MountedFolder
 from cardprep.medium.open import open_card
 from cardprep.medium.protocol import Sectors
+from cardprep.shoplog.checkpoint import matches, parse_checkpoint, parse_short
 from cardprep.shoplog.record import Record
-from cardprep.terms import MIB
+from cardprep.terms import MIB, spelled_out
 from cardprep.volume.serial import volume_serial
 
 _DIGEST = re.compile("[0-9a-f]{64}")
+_SERIAL = re.compile("[0-9A-F]{4}-[0-9A-F]{4}")
 _LENGTH_MOST = 64 * 1024 * MIB
 
 
@@ -31,19 +36,23 @@ class Traced:
 
     asked      what was looked up, as a person would say it: (kind, value)
     jobs       the jobs that it was in, oldest first
+    cards      the writes that it has to do with, oldest first
+    outcomes   what came of those jobs
     records    oldest first
-    unchanged  for a card that was read: whether its first bytes still have the
-               digest that was recorded; None if that was not to be found out
+    unchanged  for a card that was read: whether the bytes that were written still have
+               the digest that was recorded; None if that was not to be found out
     """
 
     asked: tuple[str, str]
     jobs: tuple[Job, ...]
+    cards: tuple[WrittenCard, ...]
+    outcomes: tuple[Outcome, ...]
     records: tuple[Record, ...]
     unchanged: bool | None
 
 
 def trace(bench: Bench, what: str) -> Traced:
-    """Look up a card (path or number), a job, a digest, a file name, a serial or a vessel.
+    """Look up a card (path, number or label), a job, a digest, a file name, a serial or a vessel.
 
     Raises JobError if the log knows nothing of it, NotThereError or
     NotAllowedError if a card cannot be opened.
@@ -54,13 +63,49 @@ def trace(bench: Bench, what: str) -> Traced:
     else:
         asked, records = _by_word(bench, what)
     if not records:
+        if asked[0] == "volume":
+            raise JobError("trace.nothing-card", what=spelled_out(what[:80]))
         raise JobError("trace.nothing", what=asked[1])
-    names = dict.fromkeys(
-        str(record.body["job"]) for record in records if isinstance(record.body.get("job"), str)
+    names = dict.fromkeys(name for record in records if (name := _job_name(record)) is not None)
+    jobs = tuple(find_job(bench, JobName.parse(name)) for name in names)
+    in_jobs = [record for name in names for record in bench.log.find("job", name)]
+    wide = asked[0] in ("job", "vessel", "unit")
+    return Traced(
+        asked=asked,
+        jobs=jobs,
+        cards=_cards(in_jobs, None if wide else records),
+        outcomes=tuple(_outcome(record) for record in in_jobs if record.kind == OUTCOME),
+        records=tuple(records),
+        unchanged=unchanged,
     )
-    opened = [str(JobName.parse(_opened_name(r))) for r in records if r.kind == OPENED]
-    jobs = tuple(find_job(bench, JobName.parse(n)) for n in dict.fromkeys([*opened, *names]))
-    return Traced(asked=asked, jobs=jobs, records=tuple(records), unchanged=unchanged)
+
+
+def _job_name(record: Record) -> str | None:
+    job = record.body.get("job")
+    if isinstance(job, Mapping):
+        job = job.get("name")
+    return job if isinstance(job, str) else None
+
+
+def _cards(in_jobs: Sequence[Record], asked: Sequence[Record] | None) -> tuple[WrittenCard, ...]:
+    """Return the writes of jobs; of those only the ones that were asked for, if any were."""
+    ends = {record.body.get("begun"): record for record in in_jobs if record.kind == ENDED}
+    wanted = None if asked is None else {record.sequence for record in asked}
+    found = {}
+    for record in in_jobs:
+        if record.kind != BEGUN:
+            continue
+        end = ends.get(record.sequence)
+        places = {record.sequence} | (set() if end is None else {end.sequence})
+        if wanted is None or places & wanted:
+            ended = None if end is None else (end.sequence, end.body)
+            found[record.sequence] = written_card(record.sequence, record.time, record.body, ended)
+    return tuple(found[sequence] for sequence in sorted(found))
+
+
+def _outcome(record: Record) -> Outcome:
+    body = {key: value for key, value in record.body.items() if key not in ("by", "tool")}
+    return Outcome.from_record(body)
 
 
 def _is_path(what: str) -> bool:
@@ -71,27 +116,40 @@ def _is_path(what: str) -> bool:
         return False
 
 
-def _opened_name(record: Record) -> str:
-    job = record.body.get("job")
-    return str(job.get("name")) if isinstance(job, dict) else ""
-
-
 def _by_word(bench: Bench, what: str) -> tuple[tuple[str, str], list[Record]]:
     word = what.strip()
-    ways: list[tuple[str, str]] = []
+    labelled = _by_label(bench, word)
+    if labelled:
+        return ("label", word.upper()), labelled
+    ways: list[tuple[str, str, str]] = []
     if word.isdecimal() and len(word) < 9:
-        ways.append(("card", str(int(word))))
+        ways.append(("card", "card", str(int(word))))
     with contextlib.suppress(BadValueError):
-        ways.append(("job", str(JobName.parse(word))))
+        ways.append(("job", "job", str(JobName.parse(word))))
     if _DIGEST.fullmatch(word.lower()):
-        ways.append(("digest", word.lower()))
-    ways += [("file", word), ("serial", word.upper()), ("serial", word)]
-    ways.append(("vessel", word.casefold()))
-    for field, value in ways:
+        ways.append(("digest", "digest", word.lower()))
+    ways.append(("file", "file", word))
+    if _SERIAL.fullmatch(word.upper()):
+        ways.append(("volume", "serial", word.upper()))
+    ways += [("unit", "serial", word), ("unit", "serial", word.upper())]
+    ways.append(("vessel", "vessel", " ".join(word.casefold().split())))
+    for kind, field, value in ways:
         records = bench.log.find(field, value) if value else []
         if records:
-            return (field, value), records
-    return ("", word[:80]), []
+            return (kind, value), records
+    return ("", spelled_out(word[:80])), []
+
+
+def _by_label(bench: Bench, word: str) -> list[Record]:
+    """Return what was written last when the log had the head that stands on a label."""
+    try:
+        short = parse_short(word)
+    except BadValueError:
+        return []
+    for signed in bench.log.checkpoints():
+        if signed.size == short.size and matches(short, parse_checkpoint(signed.text)):
+            return list(bench.log.records(signed.size - 1, signed.size))
+    raise JobError("trace.label", label=spelled_out(word[:60]))
 
 
 def _card(bench: Bench, path: Path) -> tuple[tuple[str, str], list[Record], bool | None]:
@@ -103,7 +161,7 @@ def _card(bench: Bench, path: Path) -> tuple[tuple[str, str], list[Record], bool
         records = bench.log.find("serial", serial) if serial is not None else []
         written = [r for r in records if r.kind == ENDED and r.body.get("outcome") == "done"]
         unchanged = _is_unchanged(opened, written[-1]) if written else None
-    return ("serial", serial or ""), records, unchanged
+    return ("volume", serial or ""), records, unchanged
 
 
 def _is_unchanged(sectors: Sectors, record: Record) -> bool:

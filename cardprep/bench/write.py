@@ -62,12 +62,14 @@ class Announced:
     """What will be on a card, known before its first byte is written.
 
     sha256  the card digest, over the first `length` bytes
+    before  what a card of this number was last written as, if as something else
     """
 
     planned: Planned
     stage: Stage
     layout: Layout
     sha256: str
+    before: tuple[str, int] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +99,8 @@ def announce(bench: Bench, wanted: CardToWrite, progress: Progress, cancel: Canc
     planned, stage = find_stage(bench, wanted.job, wanted.stage)
     layout = lay_out(stage)
     sha256 = card_digest(layout, _ShelfSource(bench.shelf), progress, cancel)
-    return Announced(planned=planned, stage=stage, layout=layout, sha256=sha256)
+    before = _written_before(bench, wanted)
+    return Announced(planned=planned, stage=stage, layout=layout, sha256=sha256, before=before)
 
 
 def write_card(
@@ -153,6 +156,17 @@ def write_card(
     return Written(announced=announced, judgement=judgement, checkpoint=seal(bench.log, signer))
 
 
+def _written_before(bench: Bench, wanted: CardToWrite) -> tuple[str, int] | None:
+    """Return job and stage of the last write under this number, if they are others."""
+    records = [r for r in bench.log.find("card", str(wanted.number)) if r.kind == BEGUN]
+    if not records:
+        return None
+    job, stage = records[-1].body.get("job"), records[-1].body.get("stage")
+    if not isinstance(job, str) or not isinstance(stage, int):
+        return None
+    return None if (job, stage) == (str(wanted.job), wanted.stage) else (job, stage)
+
+
 def _is_unfinished(bench: Bench, wanted: CardToWrite, layout: Layout) -> bool:
     """Return whether the last thing known of this card is a broken-off write of this very stage."""
     target = _target(wanted.path)
@@ -175,7 +189,13 @@ def _record_intent(
         **_common(wanted, announced, None),
         "manifest": manifest,
         "files": [
-            {"path": "/".join(file.path), "size": file.size, "sha256": file.sha256}
+            {
+                "path": "/".join(file.path),
+                "size": file.size,
+                "sha256": file.sha256,
+                "type": file.image_type.word,
+                "version": file.version.text,
+            }
             for file in announced.stage.files
         ],
     }

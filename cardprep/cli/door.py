@@ -17,6 +17,7 @@ from cardprep.bench.open import Place
 from cardprep.canonical import Json
 from cardprep.findings import Verdict
 from cardprep.paper.card import verdict_line
+from cardprep.paper.fold import folded
 from cardprep.progress import Cancel, Progress, silent
 from cardprep.shop.place import settings_folder, shop_folder
 from cardprep.version import VERSION
@@ -50,9 +51,12 @@ def place(ctx: typer.Context) -> Place:
     )
 
 
-def say(lines: list[str]) -> None:
-    """Print lines."""
-    for line in lines:
+def say(lines: list[str], *, fold: bool = True) -> None:
+    """Print lines, those that are too long for the terminal folded.
+
+    fold  not for what a person copies as one line
+    """
+    for line in folded(lines, width()) if fold else lines:
         typer.echo(line)
 
 

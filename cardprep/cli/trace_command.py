@@ -8,9 +8,9 @@ import typer
 
 from cardprep.bench.open import open_bench
 from cardprep.bench.trace import trace
-from cardprep.cli.door import place, say, say_object
+from cardprep.cli.door import place, say, say_object, width
 from cardprep.paper.log import traced_lines
-from cardprep.paper.objects import record_object
+from cardprep.paper.objects import record_object, written_object
 from cardprep.texts.commands import COMMANDS, HELP
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None)
@@ -31,8 +31,19 @@ def trace_(
                 "asked": {"field": traced.asked[0], "value": traced.asked[1]},
                 "jobs": [job.to_record() for job in traced.jobs],
                 "unchanged": traced.unchanged,
+                "cards": [written_object(card) for card in traced.cards],
+                "outcomes": [outcome.to_record() for outcome in traced.outcomes],
                 "records": [record_object(record) for record in traced.records],
             }
         )
         return
-    say(traced_lines(traced.asked, traced.jobs, traced.records, unchanged=traced.unchanged))
+    lines = traced_lines(
+        traced.asked,
+        traced.jobs,
+        traced.cards,
+        traced.outcomes,
+        traced.records,
+        unchanged=traced.unchanged,
+        width=width(),
+    )
+    say(lines)

@@ -11,6 +11,8 @@ import typer
 from cardprep.bench.open import open_bench
 from cardprep.bench.write import CardToWrite, announce, write_card
 from cardprep.cli.door import bar, leave_with, place, say, say_object, say_verdict, stoppable, width
+from cardprep.errors import BadValueError
+from cardprep.job.outcome import CARD_MOST
 from cardprep.job.visit import JobName
 from cardprep.paper.card import card_lines
 from cardprep.paper.job import announced_lines, written_lines
@@ -29,19 +31,22 @@ def write(
     job: Annotated[str, typer.Argument(help=HELP["job"], metavar="JOB")],
     stage: Annotated[int, typer.Argument(help=HELP["stage"], metavar="STAGE")],
     card: Annotated[Path, typer.Argument(help=HELP["card"], metavar="CARD")],
-    number: Annotated[int, typer.Option(help=HELP["number"], min=1, max=99999)],
+    number: Annotated[int | None, typer.Option(help=HELP["number"], min=1, max=99999)] = None,
     loop: Annotated[bool, typer.Option("--loop", help=HELP["loop"])] = False,
     yes: Annotated[bool, typer.Option("--yes", help=HELP["yes"])] = False,
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """Write one card."""
     cancel = stoppable()
-    wanted = CardToWrite(job=JobName.parse(job), stage=stage, path=card, number=number, loop=loop)
+    name = JobName.parse(job)
+    number = _asked(number)
+    wanted = CardToWrite(job=name, stage=stage, path=card, number=number, loop=loop)
     target = str(card)
     with open_bench(place(ctx), screen("command.write", target=spelled_out(target))) as bench:
         announced = announce(bench, wanted, bar(screen("write.digesting")), cancel)
         if not as_json:
-            say(announced_lines(announced.layout, announced.sha256, number, target))
+            before = announced.before
+            say(announced_lines(announced.layout, announced.sha256, number, target, before))
         if card.exists() and not yes and sys.stdin.isatty():
             typer.confirm(screen("write.ask", target=spelled_out(target)), abort=True)
 
@@ -57,6 +62,18 @@ def write(
         say_object({**checked, "layout": layout, "checkpoint": checkpoint})
     else:
         say_verdict(judgement.verdict)
-        say(card_lines(judgement, announced.stage, by_name=False, width=width()))
-        say(written_lines(announced.layout, written.checkpoint.text, target))
+        say(card_lines(judgement, announced.stage, by_name=False, width=width(), cards=(number,)))
+        say(written_lines(announced.layout, written.checkpoint.text, target), fold=False)
     leave_with(judgement.verdict)
+
+
+def _asked(number: int | None) -> int:
+    """Return the number marked on the card, asked for where somebody can answer."""
+    if number is not None:
+        return number
+    if not sys.stdin.isatty():
+        raise BadValueError("write.number")
+    while True:
+        answer = int(typer.prompt(screen("write.ask-number"), type=int))
+        if 1 <= answer <= CARD_MOST:
+            return answer

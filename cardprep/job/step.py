@@ -24,6 +24,9 @@ class StageStep:
     needed_by  the image that needs it ("application 4.30"), or None if it was asked for
     minutes    low and high
     read_at    where the unit shows this version, or None
+    handset    what the image carries for a unit aboard that is updated through this one
+               ("OV-H4 application 2.41"), or None
+    mode       how it is seen that this one is in its mode, or None
     """
 
     unit: int
@@ -33,6 +36,8 @@ class StageStep:
     needed_by: str | None
     minutes: tuple[int, int]
     read_at: str | None
+    handset: str | None = None
+    mode: str | None = None
 
     def __post_init__(self) -> None:
         """Refuse a range of minutes that is none."""
@@ -51,6 +56,8 @@ class StageStep:
             "minutes_low": self.minutes[0],
             "minutes_high": self.minutes[1],
             "read_at": self.read_at,
+            "handset": self.handset,
+            "mode": self.mode,
         }
 
     @classmethod
@@ -68,6 +75,8 @@ class StageStep:
                 door.integer("minutes_high", 0, MINUTES_MOST),
             ),
             read_at=door.optional_text("read_at"),
+            handset=door.optional_text("handset"),
+            mode=door.optional_text("mode"),
         )
         door.close()
         return step

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterable
 
 _NARROWEST = 40
-_HANG = 4
+_HANG = 2
 
 
 def folded(lines: Iterable[str], width: int) -> list[str]:
@@ -14,7 +14,7 @@ def folded(lines: Iterable[str], width: int) -> list[str]:
 
     width  columns of the terminal
     """
-    return [part for line in lines for part in wrapped(line, width)]
+    return [part for text in lines for line in text.split("\n") for part in wrapped(line, width)]
 
 
 def wrapped(line: str, width: int, hang: int | None = None) -> list[str]:

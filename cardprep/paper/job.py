@@ -103,7 +103,9 @@ def planned_lines(
         return [screen("job.nothing", job=name, vessel=vessel), *wishless]
     count = len(layouts)
     cards = screen("words.one-card") if count == 1 else screen("words.cards", count=count)
-    lines = [screen("job.planned", job=name, vessel=vessel, count=cards), *cautions()]
+    with_handset = any(step.handset is not None for told in steps for step in told)
+    lines = [screen("job.planned", job=name, vessel=vessel, count=cards)]
+    lines += cautions(handset=with_handset)
     for layout, told in zip(layouts, steps, strict=True):
         lines += ["", *_stage_lines(layout, [_step_lines(job, step) for step in told])]
     return folded([*lines, *wishless], width)
@@ -129,6 +131,9 @@ def _step_lines(job: Job, step: StageStep) -> list[str]:
     ]
     if step.needed_by is not None:
         lines.append(screen("job.step-needed", needed_by=step.needed_by))
+    if step.handset is not None:
+        mode = step.mode or screen("words.unknown")
+        lines.append(screen("job.step-handset", handset=step.handset, mode=mode))
     if step.now is None:
         read_at = screen("words.somewhere") if step.read_at is None else step.read_at
         named = {"type": step.type, "version": step.version.text}
@@ -169,15 +174,30 @@ def _stage_lines(layout: Layout, steps: list[list[str]]) -> list[str]:
     return lines
 
 
-def cautions() -> list[str]:
-    """Return the cautions that stand wherever a job is planned or a card is written."""
-    return [screen(slug) for slug in ("caution.calling", "caution.moored", "caution.maker")]
+def cautions(*, handset: bool = False) -> list[str]:
+    """Return the cautions that stand wherever a job is planned.
+
+    handset  whether a handset is updated with its radio
+    """
+    slugs = ["caution.calling", "caution.moored", "caution.identity"]
+    if handset:
+        slugs.append("caution.handset")
+    return [screen(slug) for slug in (*slugs, "caution.maker")]
 
 
-def announced_lines(layout: Layout, sha256: str, number: int, target: str) -> list[str]:
-    """Return what a card will hold, before its first byte is written."""
+def announced_lines(
+    layout: Layout,
+    sha256: str,
+    number: int,
+    target: str,
+    before: tuple[str, int] | None = None,
+) -> list[str]:
+    """Return what a card will hold, before its first byte is written.
+
+    before  job and stage for which a card of this number was written last
+    """
     stage: Stage = layout.stage
-    return [
+    lines = [
         screen(
             "write.announced",
             job=str(stage.job),
@@ -190,6 +210,9 @@ def announced_lines(layout: Layout, sha256: str, number: int, target: str) -> li
         screen("write.digest", sha256=sha256),
         screen("write.range", length=layout.length),
     ]
+    if before is not None:
+        lines.append(screen("write.before", number=number, job=before[0], stage=before[1]))
+    return lines
 
 
 def written_lines(layout: Layout, checkpoint: bytes, target: str) -> list[str]:

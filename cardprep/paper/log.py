@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from cardprep.job.outcome import Outcome
 from cardprep.job.visit import Job
+from cardprep.job.written import WrittenCard
+from cardprep.paper.fold import folded
 from cardprep.shoplog.record import Record
 from cardprep.shoplog.verify import LogState
 from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import screen
-from cardprep.texts.screens import KINDS, VERDICTS
+from cardprep.texts.screens import KINDS, SCREENS, VERDICTS
 
-_ABOUT = ("job", "stage", "card", "label", "outcome", "verdict", "file", "version", "serial")
+_ABOUT = (
+    *("job", "stage", "card", "label", "outcome", "result", "verdict"),
+    *("file", "version", "serial", "name", "target"),
+)
 
 
 def record_line(record: Record) -> str:
     """Return one record on one line; kinds of a newer version are shown by their slug."""
     return screen(
         "log.line",
-        sequence=f"{record.bench}{record.sequence}",
+        sequence=f"{record.bench}-{record.sequence}",
         time=record.time,
         kind=f"{KINDS.get(record.kind, record.kind):<15}",
         about=_about(record),
@@ -53,24 +61,74 @@ def state_lines(state: LogState) -> list[str]:
 
 def traced_lines(
     asked: tuple[str, str],
-    jobs: tuple[Job, ...],
-    records: tuple[Record, ...],
+    jobs: Sequence[Job],
+    cards: Sequence[WrittenCard],
+    outcomes: Sequence[Outcome],
+    records: Sequence[Record],
     *,
     unchanged: bool | None,
+    width: int,
 ) -> list[str]:
-    """Return what the log knows of one card, job, file, digest or vessel."""
+    """Return what the log knows of one card, job, file, digest, label, serial or vessel."""
     field, value = asked
-    slug = {"serial": "trace.card", "card": "trace.number", "job": "trace.job"}.get(field)
-    lines = [screen(slug or "trace.other", field=field, value=spelled_out(value))]
+    slug = f"trace.{field}" if f"trace.{field}" in SCREENS else "trace.other"
+    lines = [screen(slug, field=field, value=spelled_out(value))]
     if unchanged is not None:
         lines.append(screen("trace.unchanged" if unchanged else "trace.changed"))
-    lines += [
+    if field == "volume" and len({card.number for card in cards}) > 1:
+        lines.append(screen("trace.one-of"))
+    for job in jobs:
+        lines += ["", *_job_lines(job)]
+        for card in cards:
+            if card.job == str(job.name):
+                lines += _card_lines(card)
+        for outcome in outcomes:
+            if outcome.job == job.name:
+                lines += _outcome_lines(job, outcome)
+    lines += ["", screen("trace.records", count=len(records))]
+    return folded([*lines, *(record_line(record) for record in records)], width)
+
+
+def _job_lines(job: Job) -> list[str]:
+    name, vessel = str(job.name), spelled_out(job.vessel.name)
+    lines = [screen("trace.vessel", job=name, vessel=vessel, display=job.display.model)]
+    for unit in job.units:
+        serial = "" if unit.serial is None else screen("job.serial", serial=unit.serial)
+        lines.append(screen("trace.unit-of", role=unit.role, model=unit.model, serial=serial))
+    return lines
+
+
+def _card_lines(card: WrittenCard) -> list[str]:
+    """Return one write: the card, what was on it, how it ended, and how anyone can check it."""
+    outcome = card.outcome or "never-ended"
+    lines = [
         screen(
-            "trace.vessel",
-            job=str(job.name),
-            vessel=job.vessel.name,
-            display=job.display.model,
+            "trace.written",
+            number=card.number,
+            stage=card.stage,
+            label=card.label,
+            time=card.time,
+            outcome=screen(f"trace.outcome-{outcome}"),
         )
-        for job in jobs
     ]
-    return [*lines, *(record_line(record) for record in records)]
+    for file in card.files:
+        named = {"path": spelled_out(file.path), "type": file.type, "version": file.version}
+        lines.append(screen("trace.file-on-card", sha256=file.sha256, **named))
+    lines.append(screen("trace.digest-of-card", length=card.length, sha256=card.sha256))
+    return lines
+
+
+def _outcome_lines(job: Job, outcome: Outcome) -> list[str]:
+    result = screen(f"result.{outcome.result.value}")
+    whole = outcome.stage is None
+    what = screen("outcome.whole") if whole else screen("outcome.stage", stage=outcome.stage or 0)
+    lines = [screen("trace.told", what=what, result=result)]
+    for seen in outcome.seen:
+        role = job.units[seen.unit - 1].role if seen.unit <= len(job.units) else str(seen.unit)
+        lines += [
+            screen("outcome.seen", role=role, type=word, version=version.text)
+            for word, version in seen.versions.items()
+        ]
+    if outcome.note is not None:
+        lines.append(screen("trace.note", note=spelled_out(" ".join(outcome.note.split()))))
+    return lines

@@ -9,6 +9,7 @@ from cardprep.findings import Finding
 from cardprep.inspection.model import InspectedFile
 from cardprep.job.listed import Listed
 from cardprep.job.stage import Stage
+from cardprep.job.written import WrittenCard
 from cardprep.layout.compare import Compared
 from cardprep.layout.model import Layout
 from cardprep.rules.judge import Judgement
@@ -107,6 +108,32 @@ def listed_object(listed: Listed) -> dict[str, Json]:
         "state": listed.state.value,
         "stages": listed.stages,
         "written": listed.written,
+    }
+
+
+def written_object(card: WrittenCard) -> dict[str, Json]:
+    """Return one write of one card."""
+    return {
+        "card": card.number,
+        "job": card.job,
+        "stage": card.stage,
+        "label": card.label,
+        "time": card.time,
+        "outcome": card.outcome,
+        "verdict": card.verdict,
+        "length": card.length,
+        "sha256": card.sha256,
+        "target": card.target,
+        "files": [
+            {
+                "path": file.path,
+                "size": file.size,
+                "sha256": file.sha256,
+                "type": file.type,
+                "version": file.version,
+            }
+            for file in card.files
+        ],
     }
 
 

@@ -24,6 +24,7 @@ _IN_DOUBT = frozenset(("altered", "cut-short", "read-error"))
 _FOLLOWS: Mapping[str, frozenset[str]] = {
     "content-differs-from-stage": _IN_DOUBT | {"stage-file-missing"},
     "stage-file-missing": _IN_DOUBT,
+    "container-broken": frozenset(("altered", "cut-short")),
 }
 _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 

@@ -24,6 +24,7 @@ def stage_files(context: Context) -> list[Finding]:
     if stage is None or context.other is not None:
         return []
     findings = []
+    complete = True
     # A display reads the first volume of a card, and the stage's card has no other.
     present = {
         _key(file.path, file.digests.sha256)
@@ -34,16 +35,17 @@ def stage_files(context: Context) -> list[Finding]:
     there = {_folded(file.path) for file in context.inspection.files if file.volume == 0}
     said = _contents_that_differ(context)
     for file in stage.files:
-        # Of a file that is there with other bytes, the comparison tells more.
-        if _folded(file.path) in there and shown_path(file.path) in said:
+        if _key(file.path, file.sha256) in present:
             continue
-        if _key(file.path, file.sha256) not in present:
+        complete = False
+        # Of a file that is there with other bytes, the comparison tells more.
+        if _folded(file.path) not in there or shown_path(file.path) not in said:
             shown = shown_path(file.path)
             findings.append(Finding("stage-file-missing", shown, "directory", _named(stage)))
     for item, image in context.images:
         if item.by is By.DIGEST and _key(item.file.path, image.sha256) not in wanted:
             findings.append(Finding("not-in-stage", item.file.shown, "directory", _named(stage)))
-    if not findings:
+    if complete and not findings:
         parameters = {**_named(stage), "files": len(stage.files)}
         findings.append(Finding("stage-complete", None, "card", parameters))
     return findings

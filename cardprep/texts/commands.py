@@ -74,9 +74,9 @@ HELP: Mapping[str, str] = {
     "stage": "Stage of the job, from 1.",
     "card": "The card: image file or device.",
     "check-card": "The card: image file, device or mounted folder.",
-    "number": "Number marked on the card.",
+    "number": "Number marked on the card; asked for on a terminal if left out.",
     "loop": "The CARD is a loop device, named on purpose.",
-    "yes": "Do not ask before writing.",
+    "yes": "On a terminal, do not ask before writing on a card that is there already.",
     "check-job": "Hold the card against this job: its units, their versions, its plan.",
     "check-stage": "The stage that the card ought to be, with --job.",
     "check-display": "The display that is to read the card, if it is not the job's.",
@@ -91,5 +91,5 @@ HELP: Mapping[str, str] = {
     "note": "What else there is to say, in your words.",
     "to": "Write the signed checkpoint into this folder too, for whoever checks it.",
     "most": "How many records.",
-    "what": "A card, a card's number, a job, a file name, a digest, a serial number or a vessel.",
+    "what": "A card, its number, the log word of its label, a job, a file name, a digest, a serial number or a vessel.",
 }

@@ -48,7 +48,7 @@ FINDINGS: Mapping[str, FindingText] = {
     "altered": FindingText(
         "{path} goes by {by} of the {type} {version} for {models}, but {how}: {chunks} of {of} blocks of 64 KiB differ, the first at byte {first} ({got} bytes, {wanted} expected)",
         "It is not what the shop released under this name: damaged, altered, or a version that was never taken in.",
-        _FRESH,
+        "Prepare a card from the shelf; a version that the shelf lacks is fetched from where the maker gives it out.",
     ),
     "cut-short": FindingText(
         "{path} is the {type} {version} for {models} cut short: {got} of {wanted} bytes",

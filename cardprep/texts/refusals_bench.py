@@ -188,9 +188,21 @@ BENCH: Mapping[str, RefusalText] = {
         "there is no {slug} about this card", "Check the card without --release first."
     ),
     # trace
+    "write.number": RefusalText(
+        "a card is known by the number marked on it, and none is given",
+        "Mark the card with a number of its own, and give it with --number.",
+    ),
     "trace.nothing": RefusalText(
         "the log knows nothing of {what}",
         "Try the card's number, the job, the vessel, or the card itself in a reader.",
+    ),
+    "trace.nothing-card": RefusalText(
+        "the log knows nothing of the card {what}; its volume has no serial number of this shop's",
+        "Look at the number marked on it, or at what is on it with cardprep check.",
+    ),
+    "trace.label": RefusalText(
+        "{label} has the form of this label's log word, but this log never had that head",
+        "Read it once more; if it is right, the log was exchanged: cardprep log verify, and keep the label.",
     ),
     "trace.folder": RefusalText(
         "a mounted folder does not say which card it is",

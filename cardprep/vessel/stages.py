@@ -45,8 +45,12 @@ def steps_of(job: Job, planned: Plan, manifest: Manifest) -> tuple[tuple[StageSt
 
 
 def _told(job: Job, step: Step, manifest: Manifest) -> StageStep:
-    image, needed_by = step.image, step.needed_by
-    facts = manifest.model(job.units[step.unit].model)
+    image, needed_by, unit = step.image, step.needed_by, job.units[step.unit]
+    facts = manifest.model(unit.model)
+    carried = image.carries[0] if image.carries and unit.may_have_companion else None
+    handset = None
+    if carried is not None:
+        handset = f"{carried.model} {carried.type.word} {carried.version}"
     return StageStep(
         unit=step.unit + 1,
         type=image.type.word,
@@ -55,6 +59,8 @@ def _told(job: Job, step: Step, manifest: Manifest) -> StageStep:
         needed_by=None if needed_by is None else f"{needed_by.type.word} {needed_by.version}",
         minutes=(image.minutes.low, image.minutes.high),
         read_at=None if facts is None else facts.read_at.get(image.type),
+        handset=handset,
+        mode=None if carried is None else carried.mode,
     )
 
 

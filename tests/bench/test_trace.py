@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,9 +17,11 @@ from cardprep.cli import words
 from cardprep.errors import JobError, LogBrokenError, NotPartitionTableError
 from cardprep.job.visit import Display, JobName, Vessel
 from cardprep.progress import Cancel, silent
-from cardprep.shoplog.checkpoint import matches
+from cardprep.shoplog.checkpoint import matches, parse_checkpoint
 from cardprep.shoplog.sqlite import SqliteLog
 from cardprep.sshsig import public_key_line
+from cardprep.terms import BOOTLOADER
+from scripts.demo import make_card
 from scripts.demo_files import application, bootloader
 
 B1 = JobName("B", 1)
@@ -89,6 +92,51 @@ def test_what_the_log_does_not_know(bench: Bench) -> None:
         with pytest.raises(JobError) as caught:
             trace(bench, what)
         assert caught.value.reason == "trace.nothing"
+
+
+def test_what_left_the_bench_is_told_with_its_files(bench: Bench, card: Path) -> None:
+    for what in (str(card), "17", "B1", "Saltwhistle", "V40-00317", bootloader().name):
+        (written,) = trace(bench, what).cards
+        assert (written.number, written.job, written.stage) == (17, "B1", 1)
+        assert (written.outcome, written.verdict) == ("done", "use")
+        (file,) = written.files
+        assert (file.path, file.type, file.version) == (bootloader().name, "bootloader", "3.10")
+        data = card.read_bytes()[: written.length]
+        assert hashlib.sha256(data).hexdigest() == written.sha256
+
+
+def test_a_label_leads_to_its_card(bench: Bench, card: Path) -> None:
+    word = str(parse_checkpoint(bench.log.checkpoints()[-1].text).short())
+    for typed in (word, word.lower(), f" {word} "):
+        traced = trace(bench, typed)
+        assert traced.asked == ("label", word)
+        assert [written.number for written in traced.cards] == [17]
+    last = word[-1]
+    other = word[:-1] + ("A" if last != "A" else "B")
+    with pytest.raises(JobError) as caught:
+        trace(bench, other)
+    assert caught.value.reason == "trace.label"
+    assert card.exists()
+
+
+def test_two_cards_with_one_stage(bench: Bench, card: Path, tmp_path: Path) -> None:
+    wanted = CardToWrite(job=B1, stage=1, path=tmp_path / "card-21.img", number=21)
+    announced = announce(bench, wanted, silent, Cancel())
+    write_card(bench, wanted, announced, lambda _: silent, Cancel())
+    assert [one.number for one in trace(bench, str(card)).cards] == [17, 21]
+    assert [one.number for one in trace(bench, "21").cards] == [21]
+    # The number of a card that is used for something else now is said.
+    again = CardToWrite(job=B1, stage=2, path=tmp_path / "again.img", number=21)
+    assert announce(bench, again, silent, Cancel()).before == ("B1", 1)
+    assert announce(bench, wanted, silent, Cancel()).before is None
+
+
+def test_a_card_without_a_number_of_ours(bench: Bench, tmp_path: Path) -> None:
+    other = tmp_path / "other.img"
+    make_card(other, ((bootloader().name, bootloader().content, BOOTLOADER),))
+    with pytest.raises(JobError) as caught:
+        trace(bench, str(other))
+    assert caught.value.reason == "trace.nothing-card"
 
 
 def test_what_is_no_card(bench: Bench, tmp_path: Path) -> None:

@@ -18,8 +18,10 @@ from cardprep.findings import KINDS, Finding, Verdict
 from cardprep.images.recognise import Recogniser
 from cardprep.inspection.card import inspect_card
 from cardprep.inspection.model import InspectedFile, Inspection
+from cardprep.job.outcome import Outcome, Result, Seen
 from cardprep.job.step import StageStep
 from cardprep.job.visit import Display, Job, JobName, Unit, Vessel
+from cardprep.job.written import written_card
 from cardprep.layout.build import lay_out
 from cardprep.medium.protocol import Identity, MediumKind
 from cardprep.paper.card import (
@@ -43,6 +45,7 @@ from cardprep.paper.objects import (
     judgement_object,
     layout_object,
     record_object,
+    written_object,
 )
 from cardprep.rules.context import Context
 from cardprep.rules.judge import Judgement, judge
@@ -371,7 +374,7 @@ def record(kind: str, body: dict[str, object]) -> Record:
     [
         pytest.param(
             record("write-ended", {"job": "B238", "stage": 1, "verdict": "use"}),
-            ("B7", "2026-11-25T20:00:00Z", "writing ended", "job B238", "stage 1", "USE"),
+            ("B-7", "2026-11-25T20:00:00Z", "writing ended", "job B238", "stage 1", "USE"),
             id="a write",
         ),
         pytest.param(
@@ -401,12 +404,68 @@ def test_what_was_traced() -> None:
         ("job", "B238"),
         ("digest", "0" * 64),
     ):
-        lines = traced_lines((field, value), (JOB,), (made,), unchanged=None)
+        lines = traced(field, value, jobs=(JOB,), records=(made,))
         assert value in lines[0]
-        assert "Saltwhistle" in lines[1]
-    same = traced_lines(("serial", "x"), (), (), unchanged=True)
-    other = traced_lines(("serial", "x"), (), (), unchanged=False)
+        assert any("Saltwhistle" in line for line in lines)
+    same = traced("volume", "x", unchanged=True)
+    other = traced("volume", "x", unchanged=False)
     assert same[1] != other[1]
+
+
+def traced(field: str, value: str, **known: Any) -> list[str]:  # noqa: ANN401
+    nothing: dict[str, Any] = {"jobs": (), "cards": (), "outcomes": (), "records": ()}
+    given = {**nothing, "unchanged": None, "width": 200, **known}
+    return traced_lines((field, value), **given)
+
+
+def test_what_was_on_the_cards_and_what_came_of_it() -> None:
+    begun: dict[str, Any] = {
+        "job": "B238",
+        "stage": 1,
+        "card": 17,
+        "label": "B238-1 BOOT",
+        "target": "/x",
+        "length": 4_580_864,
+        "sha256": "ab" * 32,
+        "files": [
+            {
+                "path": "BOOT\x1b.S37",
+                "size": 9,
+                "sha256": "cd" * 32,
+                "type": "bootloader",
+                "version": "3.10",
+            },
+            "rubbish",
+        ],
+    }
+    done = written_card(7, "2026-11-25T20:00:00Z", begun, (8, {"outcome": "done"}))
+    open_end = written_card(9, "2026-11-25T20:10:00Z", {**begun, "card": 18, "files": 5}, None)
+    told = Outcome(
+        job=JOB.name,
+        result=Result.PART,
+        stage=1,
+        seen=(Seen(unit=1, versions={"application": Version("4.17")}),),
+        note="the owner\nwas aboard",
+    )
+    lines = traced("volume", "12AB-34CD", jobs=(JOB,), cards=(done, open_end), outcomes=(told,))
+    text = "\n".join(lines)
+    for part in (
+        *("several cards were written", "card 17, stage 1 (B238-1 BOOT)", "all bytes right"),
+        *("BOOT\\x1b.S37", "bootloader 3.10", "cd" * 32, "ab" * 32, "4580864", "never ended"),
+        *("outcome, stage 1: done in part", "main radio shows application 4.17"),
+        "the owner was aboard",
+    ):
+        assert part in text, part
+    assert harmless(text.replace("\n", ""))
+    assert written_object(done)["files"] == [
+        {
+            "path": "BOOT\x1b.S37",
+            "size": 9,
+            "sha256": "cd" * 32,
+            "type": "bootloader",
+            "version": "3.10",
+        }
+    ]
 
 
 def test_the_state_of_a_log() -> None:
