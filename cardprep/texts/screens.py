@@ -207,8 +207,8 @@ SCREENS: Mapping[str, str] = {
     "caution.maker": "The maker's own instruction, local rules and licensed practice come before this tool.",
     # write
     "write.announced": "job {job}, stage {stage} of {of}: {label} onto card {number} ({target})",
-    "write.digest": "  will be sha256 {sha256}",
-    "write.range": "  over the first {length} bytes",
+    "write.digest": "  sha256 {sha256}",
+    "write.range": "  of its first {length} bytes, as they will be",
     "write.before": "  note: card {number} was written before, for job {job}, stage {stage}; from now on it is this one",
     "write.ask-number": "Number marked on the card",
     "write.ask": "Write {target}? What is on it will be gone.",

@@ -119,7 +119,7 @@ def test_the_evening_as_lines(evening: Program) -> None:
     written = evening.good("write", "B1", "2", "card.img", "--number", "18")
     before, _, after = written.partition("[+] USE")
     # The digest is known before the first byte.
-    assert "will be sha256" in before
+    assert "as they will be" in before
     assert "B1-2 APPL" in after
     assert evening.good("check", "card.img").startswith("[+] USE\n")
     assert "Saltwhistle" in evening.good("trace", "18")
