@@ -5,10 +5,11 @@ from __future__ import annotations
 import contextlib
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from cardprep.bench.jobs import all_plans, find_job, find_plan, find_stage, is_planned, stages_in
 from cardprep.bench.open import Bench
-from cardprep.bench.records import BEGUN, CHECKED, ENDED, findings_body
+from cardprep.bench.records import BEGUN, CHECKED, findings_body
 from cardprep.bench.release_by_hand import (
     Release,
     content_key,
@@ -23,8 +24,6 @@ from cardprep.inspection.folder import inspect_folder
 from cardprep.inspection.model import Inspection
 from cardprep.job.stage import Stage
 from cardprep.job.visit import Job, JobName
-from cardprep.layout.build import lay_out
-from cardprep.layout.compare import Compared, Comparison
 from cardprep.manifest.model import Manifest
 from cardprep.manifest.tables import nearest
 from cardprep.medium.descriptor import DescriptorSectors
@@ -36,6 +35,9 @@ from cardprep.rules.context import Context
 from cardprep.rules.judge import Judgement, judge
 from cardprep.terms import spelled_out
 from cardprep.volume.serial import volume_serial
+
+if TYPE_CHECKING:
+    from cardprep.layout.compare import Compared
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,6 +203,8 @@ def _find(
 
 
 def _same(one: Stage, other: Stage) -> bool:
+    from cardprep.layout.build import lay_out
+
     return lay_out(one).serial == lay_out(other).serial
 
 
@@ -254,6 +258,10 @@ def _inspect(
         return inspect_folder(opened, progress=progress, cancel=cancel), None
     if stage is None:
         return inspect_card(opened, progress=progress, cancel=cancel), None
+    # A card that nobody here wrote is looked at without this.
+    from cardprep.layout.build import lay_out
+    from cardprep.layout.compare import Comparison
+
     layout = lay_out(stage)
     comparison = Comparison(layout)
     watched = Watched(witness=comparison, length=layout.length, keep=layout.first_file_offset)
@@ -272,10 +280,11 @@ def written_stage(bench: Bench, sectors: Sectors) -> tuple[Held | None, tuple[in
         return None, ()
     if serial is None:
         return None, ()
-    records = bench.log.find("serial", serial)
+    # Not by "serial", under which every check of the card stands too.
+    records = bench.log.find("written", serial)
     cards = [record.body.get("card") for record in records if record.kind == BEGUN]
     numbers = dict.fromkeys(card for card in cards if isinstance(card, int))
-    return stage_of_serial(bench, serial), tuple(numbers)
+    return (stage_of_serial(bench, serial) if records else None), tuple(numbers)
 
 
 def stage_of_serial(bench: Bench, serial: str) -> Held | None:
@@ -284,7 +293,9 @@ def stage_of_serial(bench: Bench, serial: str) -> Held | None:
     Looked for in all plans of the job, the newest first: the job may have been
     planned anew since. Only a stage that lays out to that very number is the one.
     """
-    written = [r for r in bench.log.find("serial", serial) if r.kind in (BEGUN, ENDED)]
+    from cardprep.layout.build import lay_out
+
+    written = bench.log.find("written", serial)
     for name in dict.fromkeys(str(record.body.get("job")) for record in reversed(written)):
         try:
             plans = all_plans(bench, JobName.parse(name))
@@ -323,7 +334,6 @@ def _record(bench: Bench, path: Path, checked: Checked) -> None:
     }
     volumes = judgement.inspection.volumes[:4]
     index = [("serial", volume.serial) for volume in volumes if volume.serial is not None]
-    index.append(("content", checked.key))
     if stage is not None:
         index.append(("job", str(stage.job)))
     bench.record(CHECKED, body, index)

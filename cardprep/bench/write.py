@@ -237,6 +237,7 @@ def _index(wanted: CardToWrite, announced: Announced) -> list[tuple[str, str]]:
         ("card", str(wanted.number)),
         ("job", str(wanted.job)),
         ("serial", announced.layout.serial_text),
+        ("written", announced.layout.serial_text),
         ("digest", announced.sha256),
     ]
     for file in announced.stage.files:

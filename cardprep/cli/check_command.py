@@ -14,7 +14,6 @@ from cardprep.cli.door import bar, leave_with, place, say, say_object, say_verdi
 from cardprep.errors import BadValueError
 from cardprep.job.visit import JobName
 from cardprep.paper.card import card_lines, release_line
-from cardprep.paper.objects import judgement_object, release_row
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 
@@ -54,6 +53,8 @@ def check(
             bench.log.close()
     judgement = checked.judgement
     if as_json:
+        from cardprep.paper.objects import judgement_object, release_row
+
         rows = [release_row(one.slugs, *_words(one)) for one in checked.releases]
         checked_object = judgement_object(judgement, checked.stage, checked.compared)
         say_object({**checked_object, "cards": list(checked.cards), "releases": rows})

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import sys
-import tempfile
-import traceback
 from pathlib import Path
 
 import typer
@@ -48,6 +46,10 @@ def _refused(error: CardprepError) -> int:
 
 def _own_fault() -> int:
     """Keep what happened in a file and say where it is."""
+    # Needed here only, and slow to load.
+    import tempfile
+    import traceback
+
     try:
         with tempfile.NamedTemporaryFile(
             "w", encoding="utf-8", prefix="cardprep-report-", suffix=".txt", delete=False

@@ -18,13 +18,21 @@ from cardprep.images.s_record import SRecordReader, looks_like_s_record
 from cardprep.images.signatures import format_by_signature
 from cardprep.images.tar_file import TarReader, looks_like_tar
 from cardprep.images.uimage import UimageReader
-from cardprep.images.zip_file import ZipReader, looks_like_zip
+from cardprep.images.zip_signatures import looks_like_zip
 
 _HEAD = 4096
 
+
+def _zip_reader() -> ContainerReader:
+    # The largest of the machines, and seldom needed on a card.
+    from cardprep.images.zip_file import ZipReader
+
+    return ZipReader()
+
+
 _BY_START: tuple[tuple[Callable[[bytes], bool], Callable[[], ContainerReader]], ...] = (
     (lambda head: head.startswith(uimage.MAGIC), UimageReader),
-    (looks_like_zip, ZipReader),
+    (looks_like_zip, _zip_reader),
     (looks_like_gzip, GzipReader),
 )
 _BY_STRUCTURE: tuple[tuple[Callable[[bytes], bool], Callable[[], ContainerReader]], ...] = (

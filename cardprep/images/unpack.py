@@ -33,14 +33,8 @@ from cardprep.images.report import harmless
 from cardprep.images.unpack_directory import Directory, Listed, Source, read_directory
 from cardprep.images.unpack_extra import extra_fields, local_sizes_agree
 from cardprep.images.unpack_names import Names, member_name
-from cardprep.images.zip_records import (
-    DESCRIPTOR_SIGNATURE,
-    LOCAL_SIGNATURE,
-    STORED,
-    LocalHeader,
-    Sizes,
-    compared_flags,
-)
+from cardprep.images.zip_records import STORED, LocalHeader, Sizes, compared_flags
+from cardprep.images.zip_signatures import DESCRIPTOR_SIGNATURE, LOCAL_SIGNATURE
 from cardprep.progress import Cancel, Progress
 from cardprep.terms import CHUNK, GIB, MIB
 

@@ -28,15 +28,8 @@ from cardprep.images.unpack_extra import (
     extra_fields,
 )
 from cardprep.images.unpack_names import member_name
-from cardprep.images.zip_records import (
-    DEFLATED,
-    DIRECTORY_SIGNATURE,
-    ELSEWHERE,
-    END_SIGNATURE,
-    STORED,
-    DirectoryEntry,
-    EndRecord,
-)
+from cardprep.images.zip_records import DEFLATED, ELSEWHERE, STORED, DirectoryEntry, EndRecord
+from cardprep.images.zip_signatures import DIRECTORY_SIGNATURE, END_SIGNATURE
 
 MEMBER_LIMIT = 1000
 """The most members, folders included, that an archive may list."""

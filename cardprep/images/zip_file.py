@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Generator
 
-from cardprep.images import zip_records
+from cardprep.images import zip_records, zip_signatures
 from cardprep.images.blocks import StepReader
 from cardprep.images.report import ContainerReport, Parameter, Troubles
 from cardprep.images.zip_directory import DirectoryWalk
@@ -43,11 +43,11 @@ class ZipReader(StepReader):
         while more:
             offset = self._incoming.offset
             signature = yield from self._incoming.exactly(4)
-            if signature == zip_records.LOCAL_SIGNATURE and self._directory.begun is None:
+            if signature == zip_signatures.LOCAL_SIGNATURE and self._directory.begun is None:
                 more = yield from self._walk.member(signature)
-            elif signature == zip_records.DIRECTORY_SIGNATURE:
+            elif signature == zip_signatures.DIRECTORY_SIGNATURE:
                 more = yield from self._directory.entry(signature)
-            elif signature == zip_records.END_SIGNATURE:
+            elif signature == zip_signatures.END_SIGNATURE:
                 yield from self._directory.end(signature)
                 return
             elif signature in zip_records.OTHER_SIGNATURES:
@@ -66,8 +66,3 @@ class ZipReader(StepReader):
             "trailing_bytes": self._directory.trailing,
         }
         return self._troubles.report(ZIP, facts, covered=bool(self._walk.members))
-
-
-def looks_like_zip(head: bytes) -> bool:
-    """Return whether a file starts like ZIP: with a member, or empty with its end record."""
-    return head.startswith((zip_records.LOCAL_SIGNATURE, zip_records.END_SIGNATURE))

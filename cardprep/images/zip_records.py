@@ -14,10 +14,8 @@ import struct
 from dataclasses import dataclass
 from typing import ClassVar, Self
 
-LOCAL_SIGNATURE = b"PK\x03\x04"
-DESCRIPTOR_SIGNATURE = b"PK\x07\x08"
-DIRECTORY_SIGNATURE = b"PK\x01\x02"
-END_SIGNATURE = b"PK\x05\x06"
+from cardprep.images.zip_signatures import DESCRIPTOR_SIGNATURE
+
 # Zip64 end record, zip64 locator, archive extra data and digital signature.
 OTHER_SIGNATURES = frozenset({b"PK\x06\x06", b"PK\x06\x07", b"PK\x06\x08", b"PK\x05\x05"})
 

@@ -7,8 +7,8 @@ ones at once, because starting a thread costs more than hashing them.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from cardprep.digests import ContentDigests, FileDigests
 from cardprep.images.recognise import Recogniser
@@ -17,6 +17,9 @@ from cardprep.medium.descriptor import aligned_buffer
 from cardprep.medium.protocol import Sectors
 from cardprep.terms import MIB
 from cardprep.volume.model import Extent
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future, ThreadPoolExecutor
 
 BLOCK = MIB
 _LARGE = 8 * MIB
@@ -88,5 +91,8 @@ class ContentReading:
 
     def _pool(self) -> ThreadPoolExecutor:
         if self._thread is None:
+            # A small card needs no thread and does not wait for this.
+            from concurrent.futures import ThreadPoolExecutor
+
             self._thread = ThreadPoolExecutor(1, "hash")
         return self._thread

@@ -21,20 +21,20 @@ from enum import StrEnum
 
 
 class Station(StrEnum):
-    """The sorts of station that a form stands for."""
+    """The sorts of station that a form stands for; slugs of the catalogue's words."""
 
-    SHIP = "ship"
-    GROUP = "group of ships"
-    COAST = "coast station"
-    ALL_COAST = "all coast stations"
-    AIRCRAFT = "search and rescue aircraft"
-    AID = "aid to navigation"
-    TENDER = "craft of a parent ship"
-    HANDHELD = "handheld radio"
-    SART = "search and rescue transmitter"
-    MAN_OVERBOARD = "man overboard device"
-    EPIRB = "emergency beacon"
-    AUTONOMOUS = "autonomous device"
+    SHIP = "station.ship"
+    GROUP = "station.group"
+    COAST = "station.coast"
+    ALL_COAST = "station.all-coast"
+    AIRCRAFT = "station.aircraft"
+    AID = "station.aid"
+    TENDER = "station.tender"
+    HANDHELD = "station.handheld"
+    SART = "station.sart"
+    MAN_OVERBOARD = "station.man-overboard"
+    EPIRB = "station.epirb"
+    AUTONOMOUS = "station.autonomous"
 
 
 # A vessel that is visited is called by one of these; the others are no vessels.

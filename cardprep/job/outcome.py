@@ -93,7 +93,7 @@ class Outcome:
         """Read what to_record gave; BadValueError otherwise."""
         door = Door(record, where)
         outcome = cls(
-            job=door.parsed("job", JobName.recorded, "name of a job"),
+            job=door.parsed("job", JobName.recorded, "job name"),
             result=door.parsed("result", _result, "result"),
             stage=door.optional_integer("stage", 1, STAGES_MOST),
             card=door.optional_integer("card", 1, CARD_MOST),

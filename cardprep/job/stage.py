@@ -189,7 +189,7 @@ class Stage:
         """Read what to_record gave; BadValueError otherwise."""
         door = Door(record, where)
         stage = cls(
-            job=door.parsed("job", JobName.recorded, "name of a job"),
+            job=door.parsed("job", JobName.recorded, "job name"),
             number=door.integer("number", 1, STAGES_MOST),
             of=door.integer("of", 1, STAGES_MOST),
             display=door.text("display"),

@@ -238,7 +238,7 @@ class Job:
         """Read what to_record gave; BadValueError otherwise."""
         door = Door(record, where)
         job = cls(
-            name=door.parsed("name", JobName.recorded, "name of a job"),
+            name=door.parsed("name", JobName.recorded, "job name"),
             vessel=door.one("vessel", Vessel.from_record),
             display=door.one("display", Display.from_record),
             units=door.many("units", Unit.from_record),

@@ -12,13 +12,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.job.stage import Stage
 from cardprep.job.visit import Job
-from cardprep.layout.compare import Compared
 from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest
 from cardprep.rules.names import ending, family_of, meant_names, system_folder
+
+if TYPE_CHECKING:
+    from cardprep.layout.compare import Compared
 
 
 class By(StrEnum):

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from cardprep.findings import Finding, Parameter
 from cardprep.job.stage import Stage
-from cardprep.layout.compare import Difference
 from cardprep.medium.protocol import MediumKind
 from cardprep.rules.context import By, Context
 from cardprep.volume.model import shown_path
+
+if TYPE_CHECKING:
+    from cardprep.layout.compare import Difference
 
 _CONTENT = "file content"
 

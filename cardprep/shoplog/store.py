@@ -27,7 +27,9 @@ from cardprep.shoplog.record import IndexEntry, Record, parse_line
 from cardprep.shoplog.tree import root_of
 from cardprep.sshsig import Signer
 
-INDEX_FIELDS = frozenset({"card", "job", "file", "digest", "serial", "vessel", "opened", "content"})
+INDEX_FIELDS = frozenset(
+    {"card", "job", "file", "digest", "serial", "vessel", "opened", "content", "written"}
+)
 
 
 class LogStore(Protocol):

@@ -19,6 +19,7 @@ from cardprep.job.visit import COMPANION_UNKNOWN, NO_COMPANION, Display, Unit, V
 from cardprep.manifest.model import Manifest, ModelFacts, Presence
 from cardprep.manifest.tables import nearest
 from cardprep.terms import Version, spelled_out
+from cardprep.texts.catalogue import word
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +68,8 @@ def _vessel(vessel: Vessel) -> tuple[Mention, ...]:
     if identity is None:
         raise BadValueError("job.mmsi-form", found=vessel.mmsi)
     if identity.station not in OF_VESSELS:
-        raise BadValueError("job.mmsi-kind", found=vessel.mmsi, kind=identity.station.value)
+        kind = word(identity.station.value)
+        raise BadValueError("job.mmsi-kind", found=vessel.mmsi, kind=kind)
     if not identity.country_known:
         return (Mention("mention.country", identity.country or ""),)
     return ()
@@ -80,15 +82,15 @@ def _unit(unit: Unit, manifest: Manifest) -> None:
         found, known, meant = _unknown(unit.model, names)
         raise JobError("job.model-unknown", found=found, known=known, meant=meant)
     words = tuple(one.word for one in facts.types or manifest.all_types)
-    for word in (*unit.versions, *unit.wanted):
-        if word not in words:
-            found, known, meant = _unknown(word, words)
+    for name in (*unit.versions, *unit.wanted):
+        if name not in words:
+            found, known, meant = _unknown(name, words)
             raise JobError(
                 "job.type-unknown", model=unit.model, found=found, known=known, meant=meant
             )
-    for word, version in (*unit.versions.items(), *unit.wanted.items()):
+    for name, version in (*unit.versions.items(), *unit.wanted.items()):
         if version is not None:
-            _require_order(unit, manifest, word, version)
+            _require_order(unit, manifest, name, version)
     _companion(unit, facts)
 
 

@@ -196,9 +196,9 @@ def test_every_check_is_in_the_log(bench: Bench, card: Path, tmp_path: Path) -> 
 def test_a_serial_number_alone_makes_no_stage(bench: Bench, card: Path) -> None:
     assert stage_of_serial(bench, "0000-0000") is None
     # A record that speaks of a job which is not there any more proves nothing.
-    bench.record("write-begun", {"job": "B9", "stage": 1}, [("serial", "1234-5678")])
+    bench.record("write-begun", {"job": "B9", "stage": 1}, [("written", "1234-5678")])
     assert stage_of_serial(bench, "1234-5678") is None
-    bench.record("write-begun", {"job": "no job"}, [("serial", "1234-5679")])
+    bench.record("write-begun", {"job": "no job"}, [("written", "1234-5679")])
     assert stage_of_serial(bench, "1234-5679") is None
     assert card.exists()
 

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from cardprep.images import blocks, zip_members
 from cardprep.images.inflate import RATIO_FROM, RATIO_LIMIT, TOTAL_LIMIT
 from cardprep.images.report import ContainerReport, Problem, Soundness
-from cardprep.images.zip_file import ZipReader, looks_like_zip
+from cardprep.images.zip_file import ZipReader
+from cardprep.images.zip_signatures import looks_like_zip
 from cardprep.terms import KIB, MIB
 
 TEXT = b"Gannet Slip Marine Electronics, bench B. " * 20

@@ -76,13 +76,13 @@ def test_how_many_countries() -> None:
 @given(st.text(alphabet="0123456789", min_size=9, max_size=9))
 def test_every_nine_digits_have_one_meaning_or_none(mmsi: str) -> None:
     found = identity_of(mmsi)
-    assert found is None or (found.country is None) == (found.station.value in _WITHOUT_COUNTRY)
+    assert found is None or (found.country is None) == (found.station in _WITHOUT_COUNTRY)
 
 
 _WITHOUT_COUNTRY = {
-    "all coast stations",
-    "search and rescue transmitter",
-    "man overboard device",
-    "emergency beacon",
-    "autonomous device",
+    Station.ALL_COAST,
+    Station.SART,
+    Station.MAN_OVERBOARD,
+    Station.EPIRB,
+    Station.AUTONOMOUS,
 }
