@@ -20,7 +20,7 @@ FILES = sorted(path for path in PACKAGE.rglob("*.py") if "texts" not in path.par
 
 _WORDS = re.compile(r"[^\W\d_]{2,}|\ba\b")
 _FOR_MACHINES = re.compile(
-    r"(?:SELECT|INSERT|PRAGMA|CREATE|WITH) |.*(?: FROM | WHERE )|.*[\\\[(]\?"
+    r"(?:SELECT|INSERT|PRAGMA|CREATE|WITH) |.*(?: FROM | WHERE )|.*(?:\[[0-9]|\(\?)"
 )
 # What only a programmer who breaks a rule of the house ever sees.
 _FOR_PROGRAMMERS = {"a TrustedManifest is made by trust() alone"}
