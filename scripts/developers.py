@@ -15,6 +15,7 @@ from pathlib import Path
 
 from cardprep.errors import refusal_classes
 from cardprep.findings import KINDS
+from cardprep.texts.findings import FINDINGS
 from cardprep.texts.statuses import STATUSES
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -71,11 +72,16 @@ def status_table() -> str:
 
 def finding_table() -> str:
     """Return the table of findings in the order of their definition."""
-    lines = ["| finding | severity | leaves something undecided |", "| --- | --- | --- |"]
-    lines += [
-        f"| `{slug}` | {kind.severity} | {'yes' if kind.undecided else ''} |"
-        for slug, kind in KINDS.items()
+    lines = [
+        "| finding | severity | undecided | may be overruled | what is said |",
+        "| --- | --- | --- | --- | --- |",
     ]
+    for slug, kind in KINDS.items():
+        undecided, releasable = (
+            "yes" if fact else "" for fact in (kind.undecided, kind.releasable)
+        )
+        said = FINDINGS[slug].seen.replace("|", "\\|")
+        lines.append(f"| `{slug}` | {kind.severity} | {undecided} | {releasable} | {said} |")
     return "\n".join(lines)
 
 
