@@ -236,9 +236,7 @@ def accept_key(place: Place, expected: str) -> Pin:
     public_key = load_public_key(shop)
     found = fingerprint(public_key)
     if found != expected.strip():
-        raise ShopKeyError(
-            "shop.key-not-pinned", found=found, wanted=spelled_out(expected.strip()[:80])
-        )
+        raise ShopKeyError("shop.key-other", found=found, wanted=spelled_out(expected.strip()[:80]))
     known = load_pin(place.settings, shop.folder)
     if known is not None and known.public_key == public_key:
         return known

@@ -29,10 +29,20 @@ FAT16_ROOT_ENTRIES = 512
 FAT32_RESERVED = 32
 FAT16_LARGEST_VOLUME = 2 * GIB
 
-_GB = 930_000_000
+_SHARE = 93
+
+
+def volume_for_printed(size: int) -> int:
+    """Return the bytes of a volume for cards on which this size is printed, in whole 4 MiB.
+
+    Cards hold less than what is printed on them, by a varying amount.
+    """
+    return size * _SHARE // 100 // ALIGNMENT * ALIGNMENT
+
+
 USUAL_SIZES = (
     512 * MIB,
-    *(size * _GB // ALIGNMENT * ALIGNMENT for size in (2, 4, 8, 16, 32)),
+    *(volume_for_printed(size * 10**9) for size in (2, 4, 8, 16, 32)),
 )
 
 # Upper end of the volume's size in bytes, then sectors per cluster.

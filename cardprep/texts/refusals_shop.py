@@ -79,6 +79,10 @@ SHOP: Mapping[str, RefusalText] = {
         "the shop folder holds the key {found}, and this user knows the shop by {wanted}",
         "The folder was swapped or its key was changed: find out why before you go on.",
     ),
+    "shop.key-other": RefusalText(
+        "the shop folder holds the key {found}, and {wanted} was given",
+        "Compare letter by letter with a sheet of the shop; if they truly differ, do not accept this folder.",
+    ),
     "shop.key-pair": RefusalText(
         "the private key is {found}, and the shop's public key is {wanted}",
         "Take the file 'key' of this shop from the backup.",

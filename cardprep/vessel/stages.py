@@ -7,7 +7,9 @@ from cardprep.job.stage import FILE_SYSTEMS, Stage, StageFile, VolumeSettings
 from cardprep.job.step import StageStep
 from cardprep.job.visit import Job
 from cardprep.layout.build import lay_out
+from cardprep.layout.geometry import volume_for_printed
 from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest
+from cardprep.terms import MIB
 from cardprep.vessel.plan import Plan, Step
 
 
@@ -71,10 +73,15 @@ def volume_settings(display: DisplayFacts) -> VolumeSettings:
         raise NoPlanError("plan.file-system", display=display.model)
     return VolumeSettings(
         file_systems=systems,
-        volume_size=display.volume_size,
+        volume_size=_volume_size(display.volume_size),
         largest_card=display.largest_card,
         partition_table=str(display.partition_table),
     )
+
+
+def _volume_size(wanted: int | None) -> int | None:
+    """Return the size of the volume itself: a printed size stands for what such cards hold."""
+    return wanted if wanted is None or wanted % MIB == 0 else volume_for_printed(wanted)
 
 
 def _file(image: ImageFacts, display: DisplayFacts) -> StageFile:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from cardprep.errors import BadValueError, LayoutError, NoPlanError
+from cardprep.layout.geometry import USUAL_SIZES
 from cardprep.manifest.model import FileSystem, PartitionTable
 from cardprep.terms import APPLICATION, BOOTLOADER, GIB, MIB
 from cardprep.vessel.plan import plan
@@ -58,8 +59,16 @@ def test_a_stage_too_large_for_the_display() -> None:
 
 def test_a_size_that_no_volume_has_is_refused() -> None:
     with pytest.raises(BadValueError) as caught:
-        volume_settings(display_facts(volume_size=2 * 10**9))
+        volume_settings(display_facts(volume_size=64 * 10**9))
     assert caught.value.reason == "stage.volume-size"
+
+
+@pytest.mark.parametrize("printed", [2, 4, 8, 16, 32])
+def test_a_printed_size_is_what_such_cards_hold(printed: int) -> None:
+    """As the manifest's own remarks show it: volume_size = "4 GB"."""
+    settings = volume_settings(display_facts(volume_size=printed * 10**9))
+    assert settings.volume_size in USUAL_SIZES
+    assert settings.volume_size < printed * 10**9
 
 
 def test_only_the_file_systems_that_are_laid_out_are_asked_for() -> None:
