@@ -121,13 +121,11 @@ def write_card(
     trusted = bench.trusted()
     # A key that cannot sign is found out now and not when the card is done.
     signer = bench.signer()
-    permission = Permission(
-        loop=wanted.loop, unfinished=_is_unfinished(bench, wanted, announced.layout)
-    )
-    with open_for_writing(wanted.path, announced.layout, permission) as card:
+    source = _ShelfSource(bench.shelf)
+    permission = Permission(loop=wanted.loop)
+    with open_for_writing(wanted.path, announced.layout, permission, source) as card:
         begun = _record_intent(bench, wanted, announced, trusted.sha256)
         try:
-            source = _ShelfSource(bench.shelf)
             put(card, announced.layout, source, steps("write"), cancel)
             back = read_back(card, announced.layout, steps("read"), cancel)
         except (WriteFailedError, ShelfError, StoppedError, ReadFailedError, ShortReadError) as e:
@@ -165,21 +163,6 @@ def _written_before(bench: Bench, wanted: CardToWrite) -> tuple[str, int] | None
     if not isinstance(job, str) or not isinstance(stage, int):
         return None
     return None if (job, stage) == (str(wanted.job), wanted.stage) else (job, stage)
-
-
-def _is_unfinished(bench: Bench, wanted: CardToWrite, layout: Layout) -> bool:
-    """Return whether the last thing known of this card is a broken-off write of this very stage."""
-    target = _target(wanted.path)
-    records = [
-        record
-        for record in bench.log.find("card", str(wanted.number))
-        if record.kind in (BEGUN, ENDED) and record.body.get("target") == target
-    ]
-    if not records:
-        return False
-    last = records[-1]
-    same = last.body.get("serial") == layout.serial_text
-    return same and (last.kind == BEGUN or last.body.get("outcome") != "done")
 
 
 def _record_intent(

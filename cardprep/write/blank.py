@@ -9,17 +9,47 @@ from __future__ import annotations
 import errno
 import os
 
+from cardprep.layout.model import Layout
+from cardprep.layout.stream import ContentSource, blocks
 from cardprep.medium.descriptor import aligned_buffer
-from cardprep.terms import MIB
+from cardprep.terms import MIB, SECTOR
 
 _STEP = 4 * MIB
 
 
-def is_blank(descriptor: int, size: int) -> bool:
-    """Return whether all `size` bytes behind an open descriptor are zero; OSError as it comes."""
+def is_part(descriptor: int, size: int, layout: Layout, source: ContentSource) -> bool:
+    """Return whether each sector of a card is that of a layout, or zero; OSError as it comes.
+
+    Then writing the layout takes nothing away that is not written again. Raises
+    ShelfError if an image is not what the stage says.
+    """
+    expected = memoryview(bytearray(_STEP))
+    found = aligned_buffer(_STEP)
+    for at, block in blocks(layout, source, expected):
+        length = len(block)
+        if os.preadv(descriptor, [found[:length]], at) != length:
+            return False
+        if found[:length] != block and not _each_sector(found[:length], block):
+            return False
+    return is_blank(descriptor, size, start=layout.length)
+
+
+def _each_sector(found: memoryview, block: memoryview) -> bool:
+    for at in range(0, len(block), SECTOR):
+        part = found[at : at + SECTOR]
+        if part != block[at : at + SECTOR] and any(part):
+            return False
+    return True
+
+
+def is_blank(descriptor: int, size: int, *, start: int = 0) -> bool:
+    """Return whether all bytes from `start` to `size` behind a descriptor are zero.
+
+    OSError as it comes.
+    """
     buffer = aligned_buffer(_STEP)
     zeros = bytes(_STEP)
-    at = _next_data(descriptor, 0, size)
+    at = _next_data(descriptor, start, size)
     while at < size:
         take = min(_STEP, size - at)
         got = os.preadv(descriptor, [buffer[:take]], at)

@@ -2,10 +2,11 @@
 
 What may be written: an image file that is not there yet; an image file or a
 loop device, named on purpose, that is blank; or one that holds the very stage
-that is to be written and nothing besides, or was left in the middle of writing
-it. Everything else is refused with a reason, real readers included, which get
-rules of their own. A card that came back from a vessel with somebody's files on
-it is such a one, whatever stage it was: a serial number is a name, no permission.
+that is to be written and nothing besides, or a part of it and otherwise nothing,
+as a write that was broken off leaves it. Everything else is refused with a
+reason, real readers included, which get rules of their own. A card that came back
+from a vessel with somebody's files on it is refused too, whatever stage it was: a
+serial number is a name, and no permission.
 
 The descriptor is opened once and used for the look at what is there, for
 writing, for reading back and for the inspection.
@@ -22,6 +23,7 @@ from pathlib import Path
 
 from cardprep.errors import CardprepError, ReadFailedError, ShortReadError, WriteRefusedError
 from cardprep.layout.model import Layout
+from cardprep.layout.stream import ContentSource
 from cardprep.medium.access import cannot_open
 from cardprep.medium.block_device import device_identity
 from cardprep.medium.closing import Closing
@@ -29,11 +31,12 @@ from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.image_file import SECTOR_SIZE
 from cardprep.medium.protocol import Identity, MediumKind
 from cardprep.terms import SECTOR, spelled_out
+from cardprep.texts.catalogue import word
 from cardprep.volume.card import CardContent, read_card
 from cardprep.volume.fat_names import upper_case
 from cardprep.volume.model import shown_path
 from cardprep.volume.serial import volume_serial
-from cardprep.write.blank import is_blank
+from cardprep.write.blank import is_blank, is_part
 
 LOOP_MAJOR = 7
 # What a card may hold that cardprep knows of and does not read.
@@ -43,15 +46,9 @@ _FLAGS = os.O_RDWR | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Permission:
-    """What the bench knows of a card and allows.
-
-    loop        whether a loop device was named on purpose
-    unfinished  whether the log has a write of this very stage onto this card that
-                was begun and not ended
-    """
+    """What the person allows: `loop` is whether a loop device was named on purpose."""
 
     loop: bool = False
-    unfinished: bool = False
 
 
 class WritableCard(Closing):
@@ -72,8 +69,12 @@ class WritableCard(Closing):
             self.descriptor = -1
 
 
-def open_for_writing(path: Path, layout: Layout, permission: Permission) -> WritableCard:
+def open_for_writing(
+    path: Path, layout: Layout, permission: Permission, source: ContentSource
+) -> WritableCard:
     """Return the card at `path`, ready to be written with `layout`.
+
+    source  of the images, to tell a write that was broken off from somebody's data
 
     Raises WriteRefusedError with the reason, NotThereError or NotAllowedError.
     Nothing on the card has changed when it returns; a file that was not there
@@ -96,7 +97,7 @@ def open_for_writing(path: Path, layout: Layout, permission: Permission) -> Writ
         raise WriteRefusedError("guard.kind", name=spelled_out(str(path)))
     try:
         _require_fit(card, layout)
-        _require_content(card, layout, permission)
+        _require_content(card, layout, source)
     except BaseException:
         card.close()
         raise
@@ -193,14 +194,16 @@ def _require_fit(card: WritableCard, layout: Layout) -> None:
         raise WriteRefusedError("guard.sector-size", name=name, found=found)
 
 
-def _require_content(card: WritableCard, layout: Layout, permission: Permission) -> None:
-    """Refuse a card that holds anything but nothing, or this very stage."""
+def _require_content(card: WritableCard, layout: Layout, source: ContentSource) -> None:
+    """Refuse a card that holds anything but nothing, or this very stage or a part of it."""
     name = spelled_out(card.identity.name)
-    if permission.unfinished or _holds(card, layout):
+    if _holds(card, layout):
         _require_nothing_besides(card, layout)
         return
+    size = card.identity.size or 0
     try:
-        if is_blank(card.descriptor, card.identity.size or 0):
+        # Where nothing was written yet, or a write was broken off before its serial number.
+        if is_blank(card.descriptor, size) or is_part(card.descriptor, size, layout, source):
             return
     except OSError as error:
         cause = error.strerror or type(error).__name__
@@ -218,18 +221,16 @@ def _holds(card: WritableCard, layout: Layout) -> bool:
 
 
 def _require_nothing_besides(card: WritableCard, layout: Layout) -> None:
-    """Refuse a card of this stage that holds files of others too.
-
-    What was left in the middle of a write has perhaps no volume yet, and a worn
-    card perhaps no folder that can be read; neither shows a file of others.
-    """
+    """Refuse a card of this stage that holds files of others too, or cannot be looked at."""
     name = spelled_out(card.identity.name)
     try:
         content = read_card(card.sectors(direct=False))
-    except (ReadFailedError, ShortReadError):
-        return
+    except (ReadFailedError, ShortReadError) as error:
+        raise WriteRefusedError("guard.unreadable", name=name, cause=word(error.reason)) from error
     if len(content.partitions) > 1 or _other_system(content):
         raise WriteRefusedError("guard.content", name=name)
+    if any(finding.slug == "read-error" for finding in content.findings):
+        raise WriteRefusedError("guard.unreadable", name=name, cause=word("medium.read-error"))
     own = {
         _without_case(file.path[:depth])
         for file in layout.stage.files

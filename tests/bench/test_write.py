@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import subprocess
 from pathlib import Path
 
@@ -179,8 +180,33 @@ def test_a_write_that_was_killed_can_be_finished_by_the_same_command(
     assert kinds(bench)[-1] == "write-begun"
     # Something of it is on the card: not blank, and no volume yet.
     with card.open("r+b") as file:
-        file.write(b"\x01" * 300)
+        file.write(announced.layout.regions[0].content)
     assert write(bench, card).judgement.verdict is Verdict.USE
+
+
+def test_what_stands_in_the_place_of_a_broken_off_card_is_not_overwritten(
+    bench: Bench, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The log knows a card by its number and place, and neither proves what is there now."""
+    card = tmp_path / "card.img"
+    to_write = wanted(card)
+    announced = announce(bench, to_write, silent, Cancel())
+
+    def stopped(*_: object) -> None:
+        raise StoppedError("stopped")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("cardprep.bench.write.put", stopped)
+        with pytest.raises(StoppedError):
+            write_card(bench, to_write, announced, steps, Cancel())
+    size = card.stat().st_size
+    card.unlink()
+    card.write_bytes(b"somebody's charts" * 1000)
+    os.truncate(card, size)
+    before = card.read_bytes()
+    with pytest.raises(WriteRefusedError):
+        write_card(bench, to_write, announced, steps, Cancel())
+    assert card.read_bytes() == before
 
 
 def test_a_card_that_does_not_keep_what_was_written_is_never_use(

@@ -36,9 +36,9 @@ def stage() -> tuple[Layout, Memory]:
     return lay_out(stage), source
 
 
-def opened(tmp_path: Path, layout: Layout, *, unfinished: bool = False) -> WritableCard:
-    permission = Permission(unfinished=unfinished)
-    return open_for_writing(tmp_path / "card.img", layout, permission)
+def opened(tmp_path: Path, stage: tuple[Layout, Memory]) -> WritableCard:
+    layout, source = stage
+    return open_for_writing(tmp_path / "card.img", layout, Permission(), source)
 
 
 def verdict(layout: Layout, source: Memory, back: ReadBack) -> Verdict:
@@ -56,7 +56,7 @@ def verdict(layout: Layout, source: Memory, back: ReadBack) -> Verdict:
 def test_what_is_put_is_read_back(tmp_path: Path, stage: tuple[Layout, Memory]) -> None:
     layout, source = stage
     told: list[tuple[int, int]] = []
-    with opened(tmp_path, layout) as card:
+    with opened(tmp_path, stage) as card:
         put(card, layout, source, lambda done, total: told.append((done, total)), Cancel())
         back = read_back(card, layout, silent, Cancel())
     assert back.compared.complete
@@ -81,7 +81,7 @@ def test_writes_ascend_and_are_large(
         return real(descriptor, data, offset)
 
     monkeypatch.setattr(os, "pwrite", watched)
-    with opened(tmp_path, layout) as card:
+    with opened(tmp_path, stage) as card:
         put(card, layout, source, silent, Cancel())
     at = 0
     for offset, length in written:
@@ -95,7 +95,7 @@ def test_past_the_cache_is_said_truly(
     tmp_path: Path, stage: tuple[Layout, Memory], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     layout, source = stage
-    with opened(tmp_path, layout) as card:
+    with opened(tmp_path, stage) as card:
         put(card, layout, source, silent, Cancel())
         assert read_back(card, layout, silent, Cancel()).inspection.past_the_cache
 
@@ -106,7 +106,7 @@ def test_past_the_cache_is_said_truly(
         with monkeypatch.context() as patch:
             patch.setattr("cardprep.write.put._dropped", lambda *_, dropped=dropped: dropped)
             patch.setattr("cardprep.write.put._direct_read", no_direct_reads)
-            with opened(tmp_path, layout) as card:
+            with opened(tmp_path, stage) as card:
                 put(card, layout, source, silent, Cancel())
                 back = read_back(card, layout, silent, Cancel())
         assert back.inspection.past_the_cache is dropped
@@ -117,7 +117,7 @@ def test_past_the_cache_is_said_truly(
         assert ("read-from-file" in slugs) is not dropped
     with monkeypatch.context() as patch:
         patch.setattr(put_module, "DIRECT", 0)
-        with opened(tmp_path, layout) as card:
+        with opened(tmp_path, stage) as card:
             assert not read_back(card, layout, silent, Cancel()).inspection.past_the_cache
 
 
@@ -125,7 +125,7 @@ def test_what_the_system_remembers_is_found_out(
     tmp_path: Path, stage: tuple[Layout, Memory], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     layout, source = stage
-    with opened(tmp_path, layout) as card:
+    with opened(tmp_path, stage) as card:
         put(card, layout, source, silent, Cancel())
         assert put_module._dropped(card.descriptor, layout)
         # Read again through the cache, it is remembered, and that is noticed.
@@ -153,7 +153,7 @@ def test_stopping_leaves_a_card_that_is_not_good(
         del done, total
         cancel.ask()
 
-    with opened(tmp_path, layout) as card:
+    with opened(tmp_path, stage) as card:
         with pytest.raises(StoppedError):
             put(card, layout, source, after_the_first_block, cancel)
         back = read_back(card, layout, silent, Cancel())
@@ -164,7 +164,7 @@ def test_an_image_that_is_not_the_stages(tmp_path: Path, stage: tuple[Layout, Me
     layout, source = stage
     wrong = dict(source.contents)
     wrong[layout.stage.files[0].sha256] = CONTENT[:-1] + b"x"
-    with opened(tmp_path, layout) as card, pytest.raises(ShelfError):
+    with opened(tmp_path, stage) as card, pytest.raises(ShelfError):
         put(card, layout, Memory(wrong), silent, Cancel())
 
 
@@ -177,7 +177,7 @@ def test_errors_of_the_card_are_refusals(
     def failing(*_: object) -> int:
         raise OSError(5, "Input/output error")
 
-    with opened(tmp_path, layout) as card:
+    with opened(tmp_path, stage) as card:
         monkeypatch.setattr(os, call, failing)
         with pytest.raises(WriteFailedError) as caught:
             put(card, layout, source, silent, Cancel())
@@ -194,7 +194,7 @@ from cardprep.progress import Cancel, silent
 from cardprep.write.guard import Permission, open_for_writing
 from cardprep.write.put import put
 layout, source = small_stage()
-with open_for_writing(Path(sys.argv[2]), layout, Permission()) as card:
+with open_for_writing(Path(sys.argv[2]), layout, Permission(), source) as card:
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
     resource.setrlimit(resource.RLIMIT_FSIZE, (5 * 2**20, 5 * 2**20))
     try:
@@ -245,7 +245,7 @@ def test_put_on_a_loop_device(
         return
     device = made.stdout.strip()
     try:
-        with open_for_writing(Path(device), layout, Permission(loop=True)) as card:
+        with open_for_writing(Path(device), layout, Permission(loop=True), source) as card:
             put(card, layout, source, silent, Cancel())
             back = read_back(card, layout, silent, Cancel())
         assert back.inspection.past_the_cache is direct
