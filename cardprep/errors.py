@@ -200,6 +200,12 @@ class ReleaseError(CardprepError):
     exit_status = 48
 
 
+class OutputError(CardprepError):
+    """What the command has to say cannot be written where its output goes."""
+
+    exit_status = 49
+
+
 def refusal_classes() -> list[type[CardprepError]]:
     """Return all refusal classes, by exit status."""
     return sorted(CardprepError.__subclasses__(), key=lambda cls: cls.exit_status)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from cardprep.bench.jobs import all_plans, find_job, find_plan, find_stage, is_planned, stages_in
 from cardprep.bench.open import Bench
-from cardprep.bench.records import BEGUN, CHECKED, findings_body
+from cardprep.bench.records import CHECKED, ENDED, findings_body
 from cardprep.bench.release_by_hand import (
     Release,
     content_key,
@@ -282,7 +282,8 @@ def written_stage(bench: Bench, sectors: Sectors) -> tuple[Held | None, tuple[in
         return None, ()
     # Not by "serial", under which every check of the card stands too.
     records = bench.log.find("written", serial)
-    cards = [record.body.get("card") for record in records if record.kind == BEGUN]
+    done = [r for r in records if r.kind == ENDED and r.body.get("outcome") == "done"]
+    cards = [record.body.get("card") for record in done]
     numbers = dict.fromkeys(card for card in cards if isinstance(card, int))
     return (stage_of_serial(bench, serial) if records else None), tuple(numbers)
 

@@ -7,6 +7,7 @@ file, so that nobody can exchange it in between.
 
 from __future__ import annotations
 
+import os
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -185,6 +186,9 @@ def _looked_at(
     """Give the file that is to be taken in, looked at whole and open at its first byte."""
     with _opened(path) as outer:
         container, digests, held = _read(outer, path, facts.published, cancel)
+        # What a system makes up while it is read has no size; a file that grows has another.
+        if os.fstat(outer.fileno()).st_size != digests.size:
+            raise IntakeRefusedError("intake.changed", name=spelled_out(path.name))
         checked = facts.published if held else None
         if unpack is None:
             if facts.published is not None and checked is None:

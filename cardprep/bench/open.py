@@ -21,6 +21,7 @@ from cardprep.errors import (
     ShopFolderError,
     ShopKeyError,
 )
+from cardprep.job.visit import JobName, require_line
 from cardprep.manifest.text import SIZE_LIMIT
 from cardprep.manifest.trust import TrustedManifest, sign, trust
 from cardprep.shop.files import read_if_there, read_whole
@@ -125,6 +126,10 @@ def new_shop(place: Place, *, name: str, bench: str, operator: str, key: Signer)
     key  a new PrivateKey, which is then kept in the folder, or one that
          ssh-agent holds, of which only the public part is kept
     """
+    require_line(name, "name")
+    require_line(operator, "operator")
+    # The letter begins every job's name; this refuses one that no job can have.
+    JobName(bench, 1)
     # Only here is a text made; reading one does without what makes it.
     from cardprep.manifest.edit import new_text
 

@@ -8,8 +8,14 @@ from pathlib import Path
 from cardprep.bench.open import Bench
 from cardprep.errors import LogBrokenError
 from cardprep.shop.files import make_folder, write_whole
-from cardprep.shoplog.checkpoint import Checkpoint, SignedCheckpoint, parse_checkpoint
+from cardprep.shoplog.checkpoint import (
+    Checkpoint,
+    SignedCheckpoint,
+    parse_checkpoint,
+    verify_checkpoint,
+)
 from cardprep.shoplog.record import Record
+from cardprep.shoplog.store import check_belongs
 from cardprep.shoplog.verify import LogState, verify_log
 from cardprep.sshsig import public_key_line
 
@@ -33,6 +39,18 @@ def verify(bench: Bench) -> LogState:
         if first.body.get("public_key") != public_key_line(bench.pin.public_key):
             raise LogBrokenError("log.first-key")
     return state
+
+
+def verify_head(bench: Bench) -> None:
+    """Refuse a log that is not the one whose head was signed last; LogBrokenError.
+
+    Much quicker than `verify`, which reads every line: it sees every change to
+    what was signed, but not in which of the records before it is.
+    """
+    kept = bench.log.checkpoints()
+    if kept:
+        check_belongs(bench.log, kept[-1].text)
+        verify_checkpoint(kept[-1].text, kept[-1].signature, bench.pin.public_key)
 
 
 def seal_log(bench: Bench) -> Sealed:

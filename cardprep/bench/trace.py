@@ -11,6 +11,7 @@ from pathlib import Path
 
 from cardprep.bench.jobs import find_job
 from cardprep.bench.open import Bench
+from cardprep.bench.prove import verify_head
 from cardprep.bench.records import BEGUN, ENDED, OUTCOME
 from cardprep.errors import BadValueError, CardprepError, JobError
 from cardprep.job.outcome import Outcome
@@ -55,9 +56,14 @@ def trace(bench: Bench, what: str) -> Traced:
     """Look up a card (path, number or label), a job, a digest, a file name, a serial or a vessel.
 
     Raises JobError if the log knows nothing of it, NotThereError or
-    NotAllowedError if a card cannot be opened.
+    NotAllowedError if a card cannot be opened, and LogBrokenError if the log is
+    not the one whose head was signed.
     """
     unchanged = None
+    verify_head(bench)
+    if spelled_out(what).replace("\\\\", "\\") != what:
+        # What cannot be printed stands in no record.
+        raise JobError("trace.nothing", what=spelled_out(what[:80]))
     if _is_path(what):
         asked, records, unchanged = _card(bench, Path(what))
     else:

@@ -9,12 +9,14 @@ import signal
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import typer
 
 from cardprep.bench.open import Place
 from cardprep.canonical import Json
+from cardprep.cli.streams import put_out
 from cardprep.findings import Verdict
 from cardprep.paper.card import verdict_line
 from cardprep.paper.fold import folded
@@ -57,12 +59,12 @@ def say(lines: list[str], *, fold: bool = True) -> None:
     fold  not for what a person copies as one line
     """
     for line in folded(lines, width()) if fold else lines:
-        typer.echo(line)
+        put_out(line)
 
 
 def say_object(value: Json) -> None:
     """Print one JSON object."""
-    typer.echo(json.dumps(value, indent=2, ensure_ascii=True, sort_keys=True))
+    put_out(json.dumps(value, indent=2, ensure_ascii=True, sort_keys=True))
 
 
 def say_verdict(verdict: Verdict) -> None:
@@ -71,7 +73,7 @@ def say_verdict(verdict: Verdict) -> None:
     line = f"{sign} {verdict_line(verdict)}"
     if sys.stdout.isatty() and not os.environ.get("NO_COLOR"):
         line = typer.style(line, fg=colour, bold=True)
-    typer.echo(line)
+    put_out(line)
 
 
 def width() -> int:
@@ -104,10 +106,11 @@ class _Line:
         left = (total - done) / (done / spent) if done and spent > 0 else 0.0
         share = 100 * done // total if total else 100
         end = "\n" if done >= total else ""
-        sys.stderr.write(
-            f"\r{self._what} {share:3d} %  {rate:6.1f} MB/s  {left:4.0f} s left \x1b[K{end}"
-        )
-        sys.stderr.flush()
+        with suppress(OSError):
+            sys.stderr.write(
+                f"\r{self._what} {share:3d} %  {rate:6.1f} MB/s  {left:4.0f} s left \x1b[K{end}"
+            )
+            sys.stderr.flush()
 
 
 def stoppable() -> Cancel:

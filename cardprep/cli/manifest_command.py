@@ -9,6 +9,7 @@ import typer
 from cardprep.bench.open import open_bench
 from cardprep.bench.sign import check_manifest, sign_manifest
 from cardprep.cli.door import place, say, say_object
+from cardprep.cli.streams import put_error
 from cardprep.errors import ManifestTextError
 from cardprep.texts.catalogue import refusal, screen
 from cardprep.texts.commands import COMMANDS, HELP
@@ -33,7 +34,7 @@ def check(
         say([screen("manifest.good", serial=serial, images=images)])
     for mistake in mistakes:
         text = refusal(mistake)
-        typer.echo(screen("manifest.mistake", message=text.message, remedy=text.remedy), err=True)
+        put_error(screen("manifest.mistake", message=text.message, remedy=text.remedy))
     if mistakes:
         raise typer.Exit(ManifestTextError.exit_status)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import sys
+from contextlib import suppress
 from pathlib import Path
 
 import typer
@@ -10,6 +10,7 @@ import typer
 # The base of all mistakes in the words; typer gives it no public name.
 from typer._click.exceptions import ClickException
 
+from cardprep.cli.streams import put_error, silence, stand_in
 from cardprep.errors import OWN_FAULT, CardprepError, StoppedError
 from cardprep.texts.catalogue import refusal, screen
 
@@ -18,20 +19,22 @@ def run(words: list[str]) -> int:
     """Run a command line; return its exit status."""
     from cardprep.cli.app import app
 
+    stand_in()
     try:
         status = app(words, prog_name="cardprep", standalone_mode=False)
     except CardprepError as error:
         return _refused(error)
     except ClickException as error:
-        error.show()
+        with suppress(OSError):
+            error.show()
         return int(error.exit_code)
     except typer.Exit as error:
         return error.exit_code
     except (typer.Abort, KeyboardInterrupt):
         return _refused(StoppedError("stopped"))
-    except BrokenPipeError:
-        # Whoever reads our output has seen enough.
-        sys.stderr.close()
+    except (BrokenPipeError, SystemExit):
+        # Whoever reads the help has seen enough, which typer answers by leaving.
+        silence("stdout")
         return 0
     except Exception:  # noqa: BLE001 - the last door: a sentence and a report, no traceback
         return _own_fault()
@@ -40,7 +43,7 @@ def run(words: list[str]) -> int:
 
 def _refused(error: CardprepError) -> int:
     text = refusal(error)
-    sys.stderr.write(screen("refused", message=text.message, remedy=text.remedy) + "\n")
+    put_error(screen("refused", message=text.message, remedy=text.remedy))
     return error.exit_status
 
 
@@ -58,5 +61,5 @@ def _own_fault() -> int:
             report = str(Path(file.name))
     except OSError:
         report = screen("fault.no-file")
-    sys.stderr.write(screen("fault", report=report) + "\n")
+    put_error(screen("fault", report=report))
     return OWN_FAULT

@@ -5,7 +5,9 @@ What cannot be read is a BadValueError that shows what would be right.
 
 from __future__ import annotations
 
+import os
 import re
+import stat
 import tomllib
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
@@ -32,6 +34,7 @@ from cardprep.manifest.model import (
     OwnDownload,
     SupportTicket,
 )
+from cardprep.manifest.places import find_places
 from cardprep.terms import USUAL_TYPES, ImageType, Version, spelled_out
 
 JOB_FILE_MOST = 256 * 1024
@@ -245,7 +248,11 @@ def job_file(path: Path) -> tuple[Vessel, Display, tuple[Unit, ...]]:
 
 def _toml(path: Path, name: str) -> Mapping[str, object]:
     try:
-        with path.open("rb") as file:
+        # A pipe under this name would otherwise be waited for without end.
+        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+        with os.fdopen(descriptor, "rb") as file:
+            if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+                raise NotThereError("job-file.kind", name=name)
             data = file.read(JOB_FILE_MOST + 1)
     except FileNotFoundError as error:
         raise NotThereError("job-file.not-there", name=name) from error
@@ -255,7 +262,12 @@ def _toml(path: Path, name: str) -> Mapping[str, object]:
     if len(data) > JOB_FILE_MOST:
         raise BadValueError("job-file.large", name=name, most=JOB_FILE_MOST)
     try:
-        return tomllib.loads(data.decode())
+        text = data.decode()
+        # A key of many parts makes tomllib use gigabytes; the places are counted first.
+        places = find_places(text.replace("\r\n", "\n"))
+        if places.over is not None:
+            raise BadValueError("job-file.nested", name=name, line=places.over_line)
+        return tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         cause = spelled_out(str(error)[:80])
         raise BadValueError("job-file.toml", name=name, cause=cause) from error

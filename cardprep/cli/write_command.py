@@ -47,7 +47,7 @@ def write(
         if not as_json:
             before = announced.before
             say(announced_lines(announced.layout, announced.sha256, number, target, before))
-        if card.exists() and not yes and sys.stdin.isatty():
+        if _is_there(card) and not yes and sys.stdin.isatty():
             typer.confirm(screen("write.ask", target=spelled_out(target)), abort=True)
 
         def steps(what: str) -> Progress:
@@ -77,3 +77,11 @@ def _asked(number: int | None) -> int:
         answer = int(typer.prompt(screen("write.ask-number"), type=int))
         if 1 <= answer <= CARD_MOST:
             return answer
+
+
+def _is_there(card: Path) -> bool:
+    try:
+        return card.exists()
+    except OSError:
+        # A name that is too long; the guard says so.
+        return False

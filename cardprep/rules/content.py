@@ -13,7 +13,7 @@ from cardprep.findings import Finding, Parameter
 from cardprep.images.report import ContainerReport, Problem, Soundness
 from cardprep.manifest.model import ImageFacts
 from cardprep.rules.context import By, Context, Identified
-from cardprep.rules.images import about_image, version_not_here
+from cardprep.rules.images import about_image, list_checked
 from cardprep.terms import CHUNK
 
 _PACKED = frozenset(("zip", "gzip", "tar", "xz", "zstd", "bzip2", "lz4"))
@@ -34,8 +34,9 @@ def altered(context: Context) -> list[Finding]:
             got, wanted = digests.size, image.size
             findings.append(about_image("cut-short", item, image, got=got, wanted=wanted))
         elif _is_another_version(item, image, digests):
-            newer = _is_newer(item, image)
-            findings.append(version_not_here(context, item, image, newer=newer))
+            # Nobody overrules this: a version that support sent has a place on the shelf.
+            on = list_checked(context, image)
+            findings.append(about_image("other-under-name", item, image, list_checked=on))
         else:
             findings.append(_altered(item, image, digests))
     return findings
@@ -51,14 +52,20 @@ def _is_another_version(item: Identified, image: ImageFacts, digests: FileDigest
     whole = min(len(image.chunks), len(digests.chunks))
     if item.by is not By.NAME or report is None or whole < _BLOCKS_THAT_TELL:
         return False
+    if _are_line_ends_changed(item, image):
+        return False
     holds = report.soundness is Soundness.HOLDS and report.format == image.container
     return holds and not set(image.chunks) & set(digests.chunks)
 
 
-def _is_newer(item: Identified, image: ImageFacts) -> bool:
-    """Return whether a file says itself that it was made after an image was released."""
-    made = None if item.file.container is None else item.file.container.facts.get("time")
-    return isinstance(made, int) and made > image.released.timestamp()
+def _are_line_ends_changed(item: Identified, image: ImageFacts) -> bool:
+    """Return whether a record file is longer or shorter by one byte a line, as in text mode."""
+    report = item.file.container
+    if report is None or report.format != image.container:
+        return False
+    records, ends = report.facts.get("records"), report.facts.get("line_ends")
+    grown = item.file.size - image.size
+    return isinstance(records, int) and grown == {"CR LF": records, "LF": -records}.get(str(ends))
 
 
 def _is_beginning(image: ImageFacts, digests: FileDigests) -> bool:
@@ -86,7 +93,7 @@ def _altered(item: Identified, image: ImageFacts, digests: FileDigests) -> Findi
         differing = list(range(blocks))
     parameters: dict[str, Parameter] = {
         "by": f"by-{item.by}",
-        "how": _how(image, digests, differing),
+        "how": _how(item, image, digests, differing),
         "chunks": len(differing),
         "of": blocks,
         "first": differing[0] * CHUNK,
@@ -102,8 +109,10 @@ def _altered(item: Identified, image: ImageFacts, digests: FileDigests) -> Findi
     return finding
 
 
-def _how(image: ImageFacts, digests: FileDigests, differing: list[int]) -> str:
+def _how(item: Identified, image: ImageFacts, digests: FileDigests, differing: list[int]) -> str:
     """Return the slug of a word for how a content differs."""
+    if _are_line_ends_changed(item, image):
+        return "altered-line-ends"
     found = digests.chunks
     sizes = [min(CHUNK, digests.size - at) for at in range(0, digests.size, CHUNK)]
     filled = [chunk in _filled(size) for chunk, size in zip(found, sizes, strict=True)]

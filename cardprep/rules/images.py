@@ -131,6 +131,18 @@ def withdrawn(context: Context) -> list[Finding]:
     ]
 
 
+def wrong_volume(context: Context) -> list[Finding]:
+    """Return a finding for each image that is not on the first volume of the card.
+
+    Source: common practice, no published source: displays read the first volume.
+    """
+    return [
+        about_image("wrong-volume", item, image, number=item.file.volume + 1)
+        for item, image in context.images
+        if item.file.volume > 0
+    ]
+
+
 def version_not_here(
     context: Context, item: Identified, image: ImageFacts, *, newer: bool
 ) -> Finding:
@@ -139,17 +151,21 @@ def version_not_here(
     image  the known one that it is nearest to
     newer  whether it seems to come after that one
     """
+    on, known = list_checked(context, image), image.file
+    if newer:
+        return about_image("newer-than-shelf", item, image, known=known, list_checked=on)
+    return about_image("other-version", item, image, known=known, list_checked=on)
+
+
+def list_checked(context: Context, image: ImageFacts) -> str:
+    """Return the day on which the maker's list was last looked at for a model, or ""."""
     images = () if context.manifest is None else context.manifest.images
     days = [
         other.list_checked
         for other in images
         if other.list_checked is not None and set(other.models) & set(image.models)
     ]
-    on = max(days).isoformat() if days else ""
-    known = image.file
-    if newer:
-        return about_image("newer-than-shelf", item, image, known=known, list_checked=on)
-    return about_image("other-version", item, image, known=known, list_checked=on)
+    return max(days).isoformat() if days else ""
 
 
 def about_image(slug: str, item: Identified, image: ImageFacts, **more: Parameter) -> Finding:

@@ -50,6 +50,7 @@ RULES: tuple[Rule, ...] = (
     images.short_names,
     images.wrong_folder,
     images.withdrawn,
+    images.wrong_volume,
     visit.not_for_these_units,
     visit.needs,
     visit.handsets,

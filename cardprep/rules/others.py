@@ -37,6 +37,9 @@ def _about(context: Context, item: Identified, proper: set[str]) -> Finding | No
     if folder is not None:
         if image is not None and image.sha256 not in proper:
             return about_image("leftover-image", item, image)
+        claimed = context.by_name.get(item.file.path[-1].casefold())
+        if image is None and claimed is not None:
+            return about_image("leftover-altered", item, claimed[0])
         # Systems keep many files there; the folder is named once.
         return Finding("leftover", shown_path(folder), "directory")
     if image is not None:

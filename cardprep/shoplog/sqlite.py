@@ -182,15 +182,26 @@ class SqliteLog:
         checked_entry(field, value)
         with self._reading() as connection:
             rows = connection.execute(
-                "SELECT sequence, line FROM record WHERE sequence IN"
+                "SELECT sequence, line, leaf_hash FROM record WHERE sequence IN"
                 " (SELECT sequence FROM index_entry WHERE field = ? AND value = ?)"
                 " ORDER BY sequence",
                 (field, value),
             ).fetchall()
-        return [
-            checked_record(checked(line, bytes), checked(sequence, int), self._bench)
-            for sequence, line in rows
-        ]
+        return [self._found(row, (field, value)) for row in rows]
+
+    def _found(self, row: tuple[object, object, object], entry: IndexEntry) -> Record:
+        """Return the record of a row, which must be what its hash says and hold the word itself.
+
+        A table can be edited by anybody who may write it; who looks something up
+        is told so, and not what the table was made to say.
+        """
+        sequence, line = checked(row[0], int), checked(row[1], bytes)
+        if leaf_hash(line) != row[2]:
+            raise LogBrokenError("log.leaf-hash", sequence=sequence)
+        record = checked_record(line, sequence, self._bench)
+        if entry not in record.index:
+            raise LogBrokenError("log.index", sequence=sequence)
+        return record
 
     def add_checkpoint(self, text: bytes, signature: str) -> SignedCheckpoint:
         """Keep a checkpoint once it is on stable storage; see LogStore."""
@@ -257,6 +268,8 @@ class SqliteLog:
             return 0
         if first != 0:
             raise LogBrokenError("log.missing", sequence=0)
+        if checked(last, int) >= INTEGER_LIMIT:
+            raise LogBrokenError("log.damaged")
         return checked(last, int) + 1
 
     def _rows(self, column: str, start: int, stop: int | None) -> Iterator[tuple[int, object]]:

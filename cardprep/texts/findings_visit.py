@@ -20,6 +20,21 @@ VISIT: Mapping[str, FindingText] = {
         "The shop does not have these bytes; the maker's list was last looked at on: {list_checked}.",
         "Ask where the file comes from; if the maker gives it out, take it in, and check the card again.",
     ),
+    "other-under-name": FindingText(
+        "{path} has the name of the {type} {version} for {models}, not one block of it, and its own checks hold",
+        "Makers keep a name for all versions: it is another version, or it was made to look like one. The maker's list was last looked at on: {list_checked}.",
+        "Ask where the file comes from; if the maker gives it out, take it in, and check the card again.",
+    ),
+    "leftover-altered": FindingText(
+        "{path} has the name of the {type} {version} for {models} and other bytes, in a folder that a computer's system keeps",
+        "It was deleted or repaired there; a display that looks into every folder may still find it.",
+        "Prepare the card again; emptying that folder is the least.",
+    ),
+    "wrong-volume": FindingText(
+        "{path} stands on volume {number} of the card, and displays read the first",
+        "The display does not find an image that stands elsewhere.",
+        "Prepare a card with cardprep, which has one volume.",
+    ),
     "owner-data": FindingText(
         "{path} is the owner's: {what}",
         "It may be the only copy. A display may also write on the card that holds it.",

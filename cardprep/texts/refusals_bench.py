@@ -188,6 +188,10 @@ BENCH: Mapping[str, RefusalText] = {
         "there is no {slug} about this card", "Check the card without --release first."
     ),
     # trace
+    "output.failed": RefusalText(
+        "what this command says cannot be written: {cause}",
+        "Make room where its output goes; what it did stands in the log.",
+    ),
     "write.number": RefusalText(
         "a card is known by the number marked on it, and none is given",
         "Mark the card with a number of its own, and give it with --number.",

@@ -237,6 +237,13 @@ STAGE: Mapping[str, RefusalText] = {
     "job-file.unreadable": RefusalText(
         "{name} cannot be read: {cause}", "Name a text file that this user may read."
     ),
+    "job-file.kind": RefusalText(
+        "{name} is no ordinary file", "Name a text file with the job in it."
+    ),
+    "job-file.nested": RefusalText(
+        "{name} is nested deeper, or has more in it, than any job (line {line})",
+        "A job file is a short text; look whether it is the right file.",
+    ),
     "job-file.large": RefusalText(
         "{name} has more than {most} bytes",
         "A job file is a short text; look whether it is the right file.",

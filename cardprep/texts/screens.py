@@ -78,6 +78,7 @@ WORDS: Mapping[str, str] = {
     "by-name": "the name",
     "by-likeness": "a changed name",
     "altered-all": "none of it is the same",
+    "altered-line-ends": "its line ends were changed, as a transfer in text mode does",
     "altered-part": "part of it is not the same",
     "altered-filled": "it ends in filling (00 or FF), as when a copy broke off",
     "shop.not-there": "there is no shop folder",

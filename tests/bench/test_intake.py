@@ -136,6 +136,15 @@ def test_what_is_refused_changes_neither_shelf_nor_manifest(
     assert (shop.shop / "manifest.toml").read_bytes() == text
 
 
+@pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="Linux only")
+def test_what_a_system_makes_up_is_no_file(shop: Place) -> None:
+    with open_bench(shop, "test") as bench:
+        with pytest.raises(CardprepError) as caught:
+            take_in(bench, Path("/proc/self/environ"), boot_facts(), silent, Cancel())
+        assert caught.value.reason == "intake.changed"
+        assert bench.shelf.digests() == []
+
+
 def test_a_file_that_is_not_there(shop: Place, tmp_path: Path) -> None:
     with open_bench(shop, "test") as bench, pytest.raises(CardprepError) as caught:
         take_in(bench, tmp_path / "nothing", boot_facts(), silent, Cancel())

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from cardprep.bench.check import check_card
 from cardprep.bench.jobs import Visit, find_job, find_plan, open_job, plan_job
 from cardprep.bench.open import Bench
 from cardprep.bench.prove import last_records, seal_log, verify
 from cardprep.bench.trace import Traced, trace
 from cardprep.bench.write import CardToWrite, announce, write_card
 from cardprep.cli import words
-from cardprep.errors import JobError, LogBrokenError, NotPartitionTableError
+from cardprep.errors import JobError, LogBrokenError, NotPartitionTableError, StoppedError
 from cardprep.job.visit import Display, JobName, Vessel
 from cardprep.progress import Cancel, silent
 from cardprep.shoplog.checkpoint import matches, parse_checkpoint
@@ -129,6 +131,52 @@ def test_two_cards_with_one_stage(bench: Bench, card: Path, tmp_path: Path) -> N
     again = CardToWrite(job=B1, stage=2, path=tmp_path / "again.img", number=21)
     assert announce(bench, again, silent, Cancel()).before == ("B1", 1)
     assert announce(bench, wanted, silent, Cancel()).before is None
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        pytest.param(
+            "UPDATE index_entry SET value = '17' WHERE field = 'card' AND value = '18'", id="index"
+        ),
+        pytest.param("UPDATE record SET line = replace(line, '18', '17')", id="lines"),
+    ],
+)
+def test_an_edited_log_is_not_believed(
+    bench: Bench, card: Path, tmp_path: Path, statement: str
+) -> None:
+    assert card.exists()
+    wanted = CardToWrite(job=B1, stage=2, path=tmp_path / "card-18.img", number=18)
+    write_card(bench, wanted, announce(bench, wanted, silent, Cancel()), lambda _: silent, Cancel())
+    edited = sqlite3.connect(bench.shop.log)
+    for name in ("record_stays", "record_does_not_change"):
+        edited.execute(f"DROP TRIGGER IF EXISTS {name}")
+    try:
+        edited.execute(statement)
+        edited.commit()
+    except sqlite3.Error:
+        # The log's own tables refuse it, which is as good.
+        return
+    finally:
+        edited.close()
+    with pytest.raises(LogBrokenError):
+        trace(bench, "17")
+
+
+def test_a_write_that_failed_is_no_card(bench: Bench, card: Path, tmp_path: Path) -> None:
+    wanted = CardToWrite(job=B1, stage=1, path=tmp_path / "x.img", number=80)
+    announced = announce(bench, wanted, silent, Cancel())
+    stopped = Cancel()
+    stopped.ask()
+    with pytest.raises(StoppedError):
+        write_card(bench, wanted, announced, lambda _: silent, stopped)
+    assert check_card(bench, card, progress=silent, cancel=Cancel()).cards == (17,)
+
+
+def test_a_word_that_cannot_be_printed_is_known_nowhere(bench: Bench) -> None:
+    with pytest.raises(JobError) as caught:
+        trace(bench, "M\udcf6we")
+    assert caught.value.reason == "trace.nothing"
 
 
 def test_a_card_without_a_number_of_ours(bench: Bench, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -210,6 +211,22 @@ def test_a_job_file(tmp_path: Path) -> None:
     assert words.job_file(path)[1].software == Version("9.2")
 
 
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    with pytest.raises(NotThereError) as caught:
+        words.job_file(tmp_path / "pipe")
+    assert caught.value.reason == "job-file.kind"
+
+
+def test_a_key_of_very_many_parts_is_refused_before_it_is_read(tmp_path: Path) -> None:
+    """The library that reads TOML takes gigabytes for such a line."""
+    path = tmp_path / "bomb.toml"
+    path.write_text(".".join("a" * 120_000) + " = 1\n")
+    with pytest.raises(BadValueError) as caught:
+        words.job_file(path)
+    assert caught.value.reason == "job-file.nested"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "reason"),
     [
@@ -262,7 +279,7 @@ def test_files_that_are_no_job_files(tmp_path: Path) -> None:
         (b"\xff\xfe", "job-file.toml"),
         (b"# " * words.JOB_FILE_MOST, "job-file.large"),
         (b"unit = [3]", "job-file.key"),
-        (b"a = " + b"[" * 5000, "job-file.toml"),
+        (b"a = " + b"[" * 5000, "job-file.nested"),
         (b'vessel = {name = "S"}\ndisplay = {model = "D"}\nunit = [3]', "job-file.key"),
         (b'vessel = {name = "S"}\ndisplay = {model = "D"}\nunit = []', "job-file.key"),
         (b"vessel = 3", "job-file.key"),

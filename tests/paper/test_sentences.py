@@ -125,6 +125,21 @@ def collected() -> tuple[Finding, ...]:
     return tuple(found.values())
 
 
+def intel_hex(data: bytes) -> bytes:
+    """Return an Intel HEX file: segments of 64 KiB, 16 bytes a line, checksums, an end."""
+    lines = []
+    for at in range(0, len(data), 16):
+        if at % 0x10000 == 0:
+            lines.append(hex_record(0, 4, (at >> 16).to_bytes(2, "big")))
+        lines.append(hex_record(at & 0xFFFF, 0, data[at : at + 16]))
+    return "".join([*lines, ":00000001FF\n"]).encode()
+
+
+def hex_record(address: int, kind: int, data: bytes) -> str:
+    body = bytes((len(data), address >> 8, address & 0xFF, kind)) + data
+    return f":{body.hex().upper()}{-sum(body) & 0xFF:02X}\n"
+
+
 def of_visits() -> Iterator[Finding]:
     """Give the findings about visits, displays and other stages."""
     facts = replace(
@@ -165,6 +180,13 @@ def of_visits() -> Iterator[Finding]:
                 inspection=seen, manifest=shelf, stage=STAGE, other=STAGE, other_compared=compared
             )
             yield from judge(made).findings
+    basket = looked_at("LOST.DIR/APP_430.BIN", APP[:-1])
+    yield from judge(context(basket, replace(looked_at("APP_430.BIN", APP), volume=1))).findings
+    hexes = [intel_hex(bytes([fill]) * 70_000) for fill in (0x55, 0xAA)]
+    shelf = manifest_of(image_facts("A.HEX", hexes[0], container="intel-hex"))
+    yield from judge(context(looked_at("A.HEX", hexes[1]), manifest=shelf)).findings
+    ends = hexes[0].replace(b"\n", b"\r\n")
+    yield from judge(context(looked_at("A.HEX", ends), manifest=shelf)).findings
     card = context(looked_at("APP_431.BIN", b"x"), looked_at("APP_1.BIN", b"x"))
     yield from judge(card).findings
     written = context(looked_at("APP_430.BIN", APP), stage=STAGE, read_back=True)

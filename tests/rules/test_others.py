@@ -95,9 +95,13 @@ def test_an_image_in_a_waste_basket() -> None:
     assert same.verdict is Verdict.USE
 
 
-def test_an_altered_copy_in_a_waste_basket_is_no_matter() -> None:
-    judgement = judged(IMAGE, looked_at("$RECYCLE.BIN/APP_430.BIN", APP[:-1]))
-    assert judgement.verdict is Verdict.USE
+@pytest.mark.parametrize("folder", ["$RECYCLE.BIN", "LOST.DIR", "FOUND.000", ".Trashes"])
+def test_an_altered_copy_in_a_systems_folder_is_said(folder: str) -> None:
+    """A display that looks into every folder may load it."""
+    judgement = judged(IMAGE, looked_at(f"{folder}/APP_430.BIN", APP[:-1]))
+    assert judgement.verdict is Verdict.USE_WITH_CARE
+    assert "leftover-altered" in slugs(judgement.findings)
+    assert judged(looked_at(f"{folder}/APP_430.BIN", APP[:-1])).verdict is Verdict.CANNOT_SAY
 
 
 @pytest.mark.parametrize(
