@@ -123,6 +123,15 @@ def size_in_words(size: int) -> str:
     return f"{size / GIB:.1f} GiB"
 
 
+def largest_with_room(printed: int) -> int:
+    """Return how many bytes a card may have on which this size is printed.
+
+    Cards are sold by decimal units, and the limit of a slot is one of binary ones:
+    what is printed as 32 GB may hold up to 32 GiB.
+    """
+    return printed * GIB // 10**9
+
+
 def size_as_printed(size: int) -> str:
     """Return a size as it stands on cards, in decimal units and never rounded up."""
     for unit, name in ((10**9, "GB"), (10**6, "MB")):

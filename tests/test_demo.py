@@ -44,7 +44,7 @@ def test_it_tells_the_three_situations(printed: str) -> None:
     ]
     assert "it is no longer as it left the bench" in printed
     assert printed.count("job B1: Saltwhistle") == 2
-    assert "outcome, stage 2: done in part" in printed
+    assert "outcome, stage 2, card 18: done in part" in printed
     assert "the log is whole" in printed
 
 

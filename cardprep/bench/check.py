@@ -79,6 +79,7 @@ class Checked:
               tells, oldest first; several may hold one stage
     releases  what persons overruled in writing about this very content
     key       a name for the content of all its files, for such a release
+    place     job and stage for which it was checked, or None
     """
 
     judgement: Judgement
@@ -88,6 +89,7 @@ class Checked:
     cards: tuple[int, ...] = ()
     releases: tuple[Release, ...] = ()
     key: str = ""
+    place: tuple[str | None, int | None] = (None, None)
 
     @property
     def stage(self) -> Stage | None:
@@ -142,6 +144,7 @@ def check_card(
         cards=found.cards,
         releases=releases,
         key=key,
+        place=found.place,
     )
     if isinstance(bench, Bench):
         _record(bench, path, checked)
@@ -236,6 +239,7 @@ def _context(
         reader=wanted.display,
         other=None if found.other is None else found.other.stage,
         other_compared=compared if is_other else None,
+        other_superseded=found.other is not None and found.other.superseded,
     )
 
 
@@ -283,9 +287,17 @@ def written_stage(bench: Bench, sectors: Sectors) -> tuple[Held | None, tuple[in
     # Not by "serial", under which every check of the card stands too.
     records = bench.log.find("written", serial)
     done = [r for r in records if r.kind == ENDED and r.body.get("outcome") == "done"]
-    cards = [record.body.get("card") for record in done]
-    numbers = dict.fromkeys(card for card in cards if isinstance(card, int))
+    cards = dict.fromkeys(record.body.get("card") for record in done)
+    # A number that was put on something else since then tells nothing of this card.
+    numbers = [n for n in cards if isinstance(n, int) and _last_serial(bench, n) == serial]
     return (stage_of_serial(bench, serial) if records else None), tuple(numbers)
+
+
+def _last_serial(bench: Bench, number: int) -> str | None:
+    """Return the serial number of what a card of this number was last written as."""
+    written = [r for r in bench.log.find("card", str(number)) if r.kind == ENDED]
+    serial = written[-1].body.get("serial") if written else None
+    return serial if isinstance(serial, str) else None
 
 
 def stage_of_serial(bench: Bench, serial: str) -> Held | None:
@@ -312,7 +324,6 @@ def stage_of_serial(bench: Bench, serial: str) -> Held | None:
 
 def _record(bench: Bench, path: Path, checked: Checked) -> None:
     judgement = checked.judgement
-    stage = checked.stage
     files: list[Json] = [
         {
             "path": file.shown,
@@ -328,15 +339,15 @@ def _record(bench: Bench, path: Path, checked: Checked) -> None:
         "findings_count": len(judgement.findings),
         "files": files,
         "files_count": len(judgement.inspection.files),
-        "job": None if stage is None else str(stage.job),
-        "stage": None if stage is None else stage.number,
+        "job": checked.place[0],
+        "stage": checked.place[1],
         "sha256": None if checked.compared is None else checked.compared.sha256,
         "content": checked.key,
     }
     volumes = judgement.inspection.volumes[:4]
     index = [("serial", volume.serial) for volume in volumes if volume.serial is not None]
-    if stage is not None:
-        index.append(("job", str(stage.job)))
+    if checked.place[0] is not None:
+        index.append(("job", checked.place[0]))
     bench.record(CHECKED, body, index)
 
 

@@ -28,6 +28,7 @@ from cardprep.manifest.model import (
     OwnDownload,
     SupportTicket,
 )
+from cardprep.manifest.tables import nearest
 from cardprep.terms import ImageType, Version, spelled_out
 
 
@@ -137,8 +138,10 @@ def image_of(
     """Return the image that a file becomes; IntakeRefusedError for words without a meaning."""
     for model in facts.models:
         if manifest.model(model) is None:
-            known = ", ".join(entry.name for entry in manifest.models) or "-"
-            raise IntakeRefusedError("intake.model", found=spelled_out(model[:40]), known=known)
+            names = tuple(entry.name for entry in manifest.models)
+            known = ", ".join(names) or "-"
+            found, meant = spelled_out(model[:40]), nearest(model, names) or known
+            raise IntakeRefusedError("intake.model", found=found, known=known, meant=meant)
     image_type = _type(manifest, facts.type)
     needs = tuple(
         Need(model=None, type=_type(manifest, type_word), at_least=version)

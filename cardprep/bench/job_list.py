@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from cardprep.bench.jobs import find_job, find_plan, job_of
 from cardprep.bench.open import Bench
-from cardprep.bench.records import CHANGED, ENDED, OPENED, OUTCOME, PLANNED
+from cardprep.bench.records import CHANGED, ENDED, OPENED, OUTCOME
 from cardprep.errors import JobError
 from cardprep.job.listed import Listed, State
 from cardprep.job.stage import Stage
@@ -50,10 +50,10 @@ def _listed(bench: Bench, job: Job, opened: str) -> Listed:
 
 
 def _told(records: Sequence[Record]) -> State | None:
-    """Return what was told of a whole job, unless it was changed or planned again since."""
+    """Return what was told of a whole job, unless it was changed since."""
     told = None
     for record in records:
-        if record.kind in (CHANGED, PLANNED):
+        if record.kind == CHANGED:
             told = None
         elif record.kind == OUTCOME and record.body.get("stage") is None:
             told = State(str(record.body.get("result")))

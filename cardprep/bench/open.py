@@ -240,7 +240,7 @@ def accept_key(place: Place, expected: str) -> Pin:
     shop = open_shop(place.shop)
     public_key = load_public_key(shop)
     found = fingerprint(public_key)
-    if found != expected.strip():
+    if found.removeprefix("SHA256:") != expected.strip().removeprefix("SHA256:"):
         raise ShopKeyError("shop.key-other", found=found, wanted=spelled_out(expected.strip()[:80]))
     known = load_pin(place.settings, shop.folder)
     if known is not None and known.public_key == public_key:

@@ -10,7 +10,7 @@ from cardprep.bench.open import Bench
 from cardprep.bench.records import BEGUN, ENDED, OUTCOME
 from cardprep.errors import BadValueError, JobError
 from cardprep.job.outcome import Outcome, Result, Seen
-from cardprep.job.visit import Job, JobName
+from cardprep.job.visit import Job, JobName, Unit
 from cardprep.manifest.model import Manifest
 from cardprep.shoplog.record import IndexEntry
 from cardprep.terms import Version, VersionOrder, spelled_out
@@ -55,6 +55,8 @@ def record_outcome(bench: Bench, name: JobName, told: Told) -> Recorded:
     if told.card is not None:
         _require_card(bench, name, told.stage, told.card)
     seen = tuple(Seen(unit=_unit(job, who), versions=versions) for who, versions in told.seen)
+    for one in seen:
+        _require_types(bench, job.units[one.unit - 1], one)
     outcome = Outcome(
         job=name, result=told.result, stage=told.stage, card=told.card, seen=seen, note=told.note
     )
@@ -100,6 +102,28 @@ def _unit(job: Job, who: str) -> int:
             return found[0]
     known = "; ".join(f"{number} = {unit.role}, {unit.model}" for number, unit in units)
     raise JobError("outcome.unit", found=spelled_out(who[:60]), known=known)
+
+
+def _require_types(bench: Bench, unit: Unit, seen: Seen) -> None:
+    """Refuse a type that the unit has not, and a version that is none; the log keeps all."""
+    trusted, _ = bench.trusted_or_reason()
+    known = {*unit.versions, *unit.wanted}
+    order = VersionOrder()
+    if trusted is not None:
+        facts = trusted.manifest.model(unit.model)
+        known |= set() if facts is None else {one.word for one in facts.types}
+    for word, version in seen.versions.items():
+        if known and word not in known:
+            raise JobError(
+                "outcome.type", found=word, role=unit.role, known=", ".join(sorted(known))
+            )
+        image_type = None if trusted is None else trusted.manifest.image_type(word)
+        if trusted is not None and image_type is not None:
+            order = trusted.manifest.version_order(unit.model, image_type)
+            try:
+                order.key(version)
+            except BadValueError as error:
+                raise JobError("outcome.version", found=version.text, type=word) from error
 
 
 def _missing(

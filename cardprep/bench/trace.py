@@ -27,7 +27,7 @@ from cardprep.terms import MIB, spelled_out
 from cardprep.volume.serial import volume_serial
 
 _DIGEST = re.compile("[0-9a-f]{64}")
-_SERIAL = re.compile("[0-9A-F]{4}-[0-9A-F]{4}")
+_SERIAL = re.compile("[0-9A-F]{4}-?[0-9A-F]{4}")
 _LENGTH_MOST = 64 * 1024 * MIB
 
 
@@ -38,7 +38,7 @@ class Traced:
     asked      what was looked up, as a person would say it: (kind, value)
     jobs       the jobs that it was in, oldest first
     cards      the writes that it has to do with, oldest first
-    outcomes   what came of those jobs
+    outcomes   what came of those jobs, or of those steps, each with its time
     records    oldest first
     unchanged  for a card that was read: whether the bytes that were written still have
                the digest that was recorded; None if that was not to be found out
@@ -47,7 +47,7 @@ class Traced:
     asked: tuple[str, str]
     jobs: tuple[Job, ...]
     cards: tuple[WrittenCard, ...]
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[tuple[str, Outcome], ...]
     records: tuple[Record, ...]
     unchanged: bool | None
 
@@ -64,7 +64,11 @@ def trace(bench: Bench, what: str) -> Traced:
     if spelled_out(what).replace("\\\\", "\\") != what:
         # What cannot be printed stands in no record.
         raise JobError("trace.nothing", what=spelled_out(what[:80]))
-    if _is_path(what):
+    # A maker's file may lie in the folder where somebody types its name.
+    in_log = bench.log.find("file", what) if what and Path(what).name == what else []
+    if in_log:
+        asked, records = ("file", what), in_log
+    elif _is_path(what):
         asked, records, unchanged = _card(bench, Path(what))
     else:
         asked, records = _by_word(bench, what)
@@ -76,11 +80,21 @@ def trace(bench: Bench, what: str) -> Traced:
     jobs = tuple(find_job(bench, JobName.parse(name)) for name in names)
     in_jobs = [record for name in names for record in bench.log.find("job", name)]
     wide = asked[0] in ("job", "vessel", "unit")
+    cards = _cards(in_jobs, None if wide else records)
+    # Of a card that nobody here wrote, what came of the job that it was checked for is no matter.
+    steps = {(card.job, card.stage) for card in cards}
+    told = [(r.time, _outcome(r)) for r in in_jobs if r.kind == OUTCOME]
     return Traced(
         asked=asked,
-        jobs=jobs,
-        cards=_cards(in_jobs, None if wide else records),
-        outcomes=tuple(_outcome(record) for record in in_jobs if record.kind == OUTCOME),
+        jobs=jobs if wide or cards or asked[0] in ("file", "digest") else (),
+        cards=cards,
+        outcomes=tuple(
+            (time, outcome)
+            for time, outcome in told
+            if wide
+            or (outcome.stage is None and cards)
+            or (str(outcome.job), outcome.stage) in steps
+        ),
         records=tuple(records),
         unchanged=unchanged,
     )
@@ -136,7 +150,8 @@ def _by_word(bench: Bench, what: str) -> tuple[tuple[str, str], list[Record]]:
         ways.append(("digest", "digest", word.lower()))
     ways.append(("file", "file", word))
     if _SERIAL.fullmatch(word.upper()):
-        ways.append(("volume", "serial", word.upper()))
+        digits = word.upper().replace("-", "")
+        ways.append(("volume", "serial", f"{digits[:4]}-{digits[4:]}"))
     ways += [("unit", "serial", word), ("unit", "serial", word.upper())]
     ways.append(("vessel", "vessel", " ".join(word.casefold().split())))
     for kind, field, value in ways:

@@ -23,12 +23,14 @@ from cardprep.errors import (
     ShortReadError,
     StoppedError,
     WriteFailedError,
+    WriteRefusedError,
 )
 from cardprep.job.stage import Stage, StageFile
 from cardprep.job.visit import JobName
 from cardprep.layout.build import lay_out
 from cardprep.layout.model import Layout
 from cardprep.layout.stream import ContentReader, card_digest
+from cardprep.manifest.model import Manifest
 from cardprep.progress import Cancel, Progress
 from cardprep.rules.context import Context
 from cardprep.rules.judge import Judgement, judge
@@ -119,6 +121,7 @@ def write_card(
     says so in every case.
     """
     trusted = bench.trusted()
+    _require_wanted(trusted.manifest, announced.stage)
     # A key that cannot sign is found out now and not when the card is done.
     signer = bench.signer()
     source = _ShelfSource(bench.shelf)
@@ -152,6 +155,16 @@ def write_card(
     }
     bench.record(ENDED, body, _index(wanted, announced))
     return Written(announced=announced, judgement=judgement, checkpoint=seal(bench.log, signer))
+
+
+def _require_wanted(manifest: Manifest, stage: Stage) -> None:
+    """Refuse a stage with an image that was withdrawn, or taken off the list, since the plan."""
+    for file in stage.files:
+        image = manifest.by_sha256(file.sha256)
+        if image is None:
+            raise WriteRefusedError("write.not-listed", file=file.path[-1], job=str(stage.job))
+        if image.withdrawn is not None:
+            raise WriteRefusedError("write.withdrawn", file=image.file, given=image.withdrawn)
 
 
 def _written_before(bench: Bench, wanted: CardToWrite) -> tuple[str, int] | None:

@@ -61,7 +61,13 @@ def check(
     else:
         say_verdict(judgement.verdict)
         lines = card_lines(
-            judgement, checked.stage, by_name=checked.by_name, width=width(), cards=checked.cards
+            judgement,
+            checked.stage,
+            by_name=checked.by_name,
+            width=width(),
+            cards=checked.cards,
+            job=checked.place[0],
+            other=None if checked.other is None else checked.other.stage,
         )
         say(lines)
         say([release_line(*_words(one)) for one in checked.releases])

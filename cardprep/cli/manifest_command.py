@@ -11,7 +11,7 @@ from cardprep.bench.sign import check_manifest, sign_manifest
 from cardprep.cli.door import place, say, say_object
 from cardprep.cli.streams import put_error
 from cardprep.errors import ManifestTextError
-from cardprep.texts.catalogue import refusal, screen
+from cardprep.texts.catalogue import refusal, screen, word
 from cardprep.texts.commands import COMMANDS, HELP
 
 app = typer.Typer(
@@ -27,11 +27,16 @@ def check(
     """Name every mistake of the manifest."""
     with open_bench(place(ctx)) as bench:
         manifest, mistakes = check_manifest(bench)
+        trusted, reason = bench.trusted_or_reason()
     if as_json:
-        say_object({"mistakes": [dict(mistake.parameters) for mistake in mistakes]})
+        rows = [dict(mistake.parameters) for mistake in mistakes]
+        say_object({"mistakes": rows, "signed": trusted is not None})
     elif manifest is not None:
         serial, images = manifest.serial, len(manifest.images)
-        say([screen("manifest.good", serial=serial, images=images)])
+        signed = screen("manifest.is-signed")
+        if trusted is None:
+            signed = screen("manifest.not-signed", reason=word(reason or ""))
+        say([screen("manifest.good", serial=serial, images=images), signed])
     for mistake in mistakes:
         text = refusal(mistake)
         put_error(screen("manifest.mistake", message=text.message, remedy=text.remedy))

@@ -40,6 +40,15 @@ def outcome(
     with open_bench(place(ctx), screen("command.job")) as bench:
         recorded = record_outcome(bench, JobName.parse(job), told)
     if as_json:
-        say_object(recorded.outcome.to_record())
+        missing = [
+            {
+                "unit": number,
+                "type": word,
+                "seen": None if version is None else version.text,
+                "wanted": wanted.text,
+            }
+            for number, word, version, wanted in recorded.missing
+        ]
+        say_object({**recorded.outcome.to_record(), "missing": missing})
         return
     say(recorded_lines(recorded.job, recorded.outcome, recorded.missing))

@@ -32,7 +32,9 @@ def trace_(
                 "jobs": [job.to_record() for job in traced.jobs],
                 "unchanged": traced.unchanged,
                 "cards": [written_object(card) for card in traced.cards],
-                "outcomes": [outcome.to_record() for outcome in traced.outcomes],
+                "outcomes": [
+                    {"time": time, **outcome.to_record()} for time, outcome in traced.outcomes
+                ],
                 "records": [record_object(record) for record in traced.records],
             }
         )

@@ -8,7 +8,8 @@ The last rows are formats of what an owner keeps on a card: charts, routes,
 pictures, logs. They are open formats only. Text among them is met with or
 without a byte order mark, in UTF-8 or UTF-16.
 
-Sources: System V ABI, "ELF Header"; Devicetree Specification 0.4, section 5.2;
+Sources: System V ABI, "ELF Header"; PE Format (Microsoft), "MS-DOS Stub"; POSIX
+shell scripts by "#!", common practice; Devicetree Specification 0.4, section 5.2;
 The .xz File Format 1.2.1; RFC 8878 (zstd); bzip2 by its own magics (those of pi
 and of its square root); LZ4 Frame Format 1.6; cpio(5); squashfs 4.0 on-disk
 format; Android libsparse, sparse_format.h; HTML Living Standard, section 13.1;
@@ -28,6 +29,7 @@ import struct
 from collections.abc import Callable
 from dataclasses import dataclass
 
+_INTERPRETER = re.compile(rb"(?:\xef\xbb\xbf)?#!\s?/[\w./-]{1,100}[ \t\r\n]")
 _HEX_DIGITS = re.compile(rb"[0-9A-Fa-f]{104}")
 _OCTAL_DIGITS = re.compile(rb"[0-7]{70}")
 # White space, comments and an XML declaration may stand before a page's first tag.
@@ -93,6 +95,17 @@ def _elf(head: bytes) -> bool:
         and head[5] in {1, 2}
         and head[6] == 1
     )
+
+
+def _windows_program(head: bytes) -> bool:
+    if len(head) < 64 or not head.startswith(b"MZ"):
+        return False
+    at = int.from_bytes(head[60:64], "little")
+    return head[at : at + 4] == b"PE\0\0"
+
+
+def _script(head: bytes) -> bool:
+    return _INTERPRETER.match(head) is not None
 
 
 def _device_tree(head: bytes) -> bool:
@@ -281,6 +294,8 @@ def _pdf(head: bytes) -> bool:
 
 SIGNATURES = (
     Signature(format="elf", fits=_elf),
+    Signature(format="windows-program", fits=_windows_program),
+    Signature(format="script", fits=_script),
     Signature(format="device-tree", fits=_device_tree),
     Signature(format="xz", fits=_xz),
     Signature(format="zstd", fits=_zstd),

@@ -27,6 +27,8 @@ class StageStep:
     handset    what the image carries for a unit aboard that is updated through this one
                ("OV-H4 application 2.41"), or None
     mode       how it is seen that this one is in its mode, or None
+    note       what to note before the step, of this unit
+    once       what can be entered into this unit only once
     """
 
     unit: int
@@ -38,6 +40,8 @@ class StageStep:
     read_at: str | None
     handset: str | None = None
     mode: str | None = None
+    note: tuple[str, ...] = ()
+    once: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse a range of minutes that is none."""
@@ -58,6 +62,8 @@ class StageStep:
             "read_at": self.read_at,
             "handset": self.handset,
             "mode": self.mode,
+            "note": list(self.note),
+            "once": list(self.once),
         }
 
     @classmethod
@@ -77,6 +83,8 @@ class StageStep:
             read_at=door.optional_text("read_at"),
             handset=door.optional_text("handset"),
             mode=door.optional_text("mode"),
+            note=door.texts("note"),
+            once=door.texts("once"),
         )
         door.close()
         return step

@@ -219,7 +219,16 @@ class Table:
         return FIRST_DAY
 
 
+_LIKE_DIGITS = str.maketrans({"o": "0", "i": "1", "l": "1", "s": "5", "b": "8", "z": "2"})
+
+
 def nearest(found: str, known: Sequence[str]) -> str:
     """Return the known word that looks most like `found`, or "" where none does."""
-    close = get_close_matches(found[:64], known, n=1)
+    alike = [word for word in known if _without_likeness(word) == _without_likeness(found[:64])]
+    close = alike or get_close_matches(found[:64], known, n=1)
     return close[0] if close else ""
+
+
+def _without_likeness(text: str) -> str:
+    """Return a text without case, and without the letters that are taken for digits."""
+    return text.casefold().translate(_LIKE_DIGITS)

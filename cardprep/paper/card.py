@@ -31,12 +31,16 @@ def card_lines(
     by_name: bool,
     width: int,
     cards: Sequence[int] = (),
+    job: str | None = None,
+    other: Stage | None = None,
 ) -> list[str]:
     """Return what stands under the verdict: the card, what it was held against, all findings.
 
     by_name  whether the stage was found by the card's serial number
     width    columns of the terminal
     cards    numbers of the cards that were written with this serial number
+    job      that it was held against, where no stage of it was
+    other    the stage that its serial number tells, where it ought to be another
     """
     inspection = judgement.inspection
     lines = [screen("check.card", target=spelled_out(inspection.identity.name))]
@@ -49,7 +53,7 @@ def card_lines(
         )
         for volume in inspection.volumes
     ]
-    lines.append(_held_against(stage, by_name=by_name))
+    lines.append(_held_against(stage, by_name=by_name, job=job, other=other))
     lines += _written_as(cards)
     lines.append(screen("check.files", count=_files(inspection)))
     lines = [folded for line in lines for folded in _wrapped(line, width)]
@@ -80,6 +84,8 @@ def finding_lines(finding: Finding, width: int) -> list[str]:
     if finding.severity is not Severity.NOTE:
         lines += _wrapped(_INDENT + screen("check.why", why=text.why), width)
         lines += _wrapped(_INDENT + screen("check.remedy", remedy=text.remedy), width)
+        if finding.releasable and not finding.released:
+            lines += _wrapped(_INDENT + screen("check.releasable", finding=finding.slug), width)
     return lines
 
 
@@ -99,7 +105,13 @@ def release_line(name: str, authority: str, reason: str, record: str, time: str)
     )
 
 
-def _held_against(stage: Stage | None, *, by_name: bool) -> str:
+def _held_against(
+    stage: Stage | None, *, by_name: bool, job: str | None, other: Stage | None
+) -> str:
+    if other is not None:
+        return screen("check.stage-other", job=str(other.job), stage=other.number, of=other.of)
+    if stage is None and job is not None:
+        return screen("check.job-only", job=job)
     if stage is None:
         return screen("check.no-stage")
     slug = "check.stage-found" if by_name else "check.stage-named"

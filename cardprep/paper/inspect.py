@@ -80,10 +80,18 @@ def _volumes(inspection: Inspection) -> list[tuple[int, str]]:
         line = screen(
             "inspect.partition",
             number=partition.number,
-            type=f"{partition.partition_type:02X}",
+            kind=partition.kind,
+            type=partition.type_text or f"{partition.partition_type:02X}",
             first=where.offset,
             last=where.offset + where.length - 1,
         )
+        parts.append((0, line))
+        if partition.name:
+            parts.append((2, screen("inspect.partition-name", name=spelled_out(partition.name))))
+    for other in () if inspection.content is None else inspection.content.foreign:
+        where = other.where
+        last = where.offset + where.length - 1
+        line = screen("inspect.foreign", found=other.name, first=where.offset, last=last)
         parts.append((0, line))
     several = len(inspection.volumes) > 1
     for number, volume in enumerate(inspection.volumes, 1):

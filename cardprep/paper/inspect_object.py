@@ -25,6 +25,15 @@ def inspection_object(inspection: Inspection) -> dict[str, Json]:
         "past_the_cache": inspection.past_the_cache,
         "bytes_read": inspection.bytes_read,
         "partitions": [_partition(partition) for partition in inspection.partitions],
+        "foreign": [
+            {
+                "name": other.name,
+                "label": spelled_out(other.label),
+                "identifier": spelled_out(other.identifier),
+                **_place(other.where),
+            }
+            for other in (() if inspection.content is None else inspection.content.foreign)
+        ],
         "volumes": [_volume(number, volume.facts) for number, volume in enumerate(volumes, 1)],
         "files": _files(inspection, volumes),
         "folders": _folders(inspection, volumes),
@@ -52,7 +61,10 @@ def _medium(identity: Identity) -> dict[str, Json]:
 def _partition(partition: Partition) -> dict[str, Json]:
     return {
         "number": partition.number,
+        "kind": partition.kind,
         "type": partition.partition_type,
+        "type_text": partition.type_text,
+        "name": spelled_out(partition.name),
         "active": partition.active,
         **_place(partition.where),
     }

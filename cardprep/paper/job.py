@@ -115,6 +115,13 @@ def _unit(unit: Unit) -> str:
     return f"{unit.role}, {unit.model}"
 
 
+def _numbered(number: int, unit: Unit) -> str:
+    """Return a unit so that it is not taken for another one of the same role and model."""
+    serial = "" if unit.serial is None else screen("job.serial", serial=unit.serial)
+    role, model = unit.role, unit.model
+    return screen("job.step-unit", number=number, role=role, model=model, serial=serial)
+
+
 def _step_lines(job: Job, step: StageStep) -> list[str]:
     """Return what one step does, why, how long it takes, and when it can be left out."""
     unit = job.units[step.unit - 1]
@@ -122,7 +129,7 @@ def _step_lines(job: Job, step: StageStep) -> list[str]:
     lines = [
         screen(
             "job.step",
-            unit=_unit(unit),
+            unit=_numbered(step.unit, unit),
             type=step.type,
             now=_version(step.now),
             version=step.version.text,
@@ -134,10 +141,15 @@ def _step_lines(job: Job, step: StageStep) -> list[str]:
     if step.handset is not None:
         mode = step.mode or screen("words.unknown")
         lines.append(screen("job.step-handset", handset=step.handset, mode=mode))
+    if step.note:
+        lines.append(screen("job.step-note", what=", ".join(step.note)))
+    if step.once:
+        lines.append(screen("job.step-once", what=", ".join(step.once)))
     if step.now is None:
         read_at = screen("words.somewhere") if step.read_at is None else step.read_at
-        named = {"type": step.type, "version": step.version.text}
-        lines.append(screen("job.step-skip", read_at=read_at, **named))
+        named = {"type": step.type, "version": step.version.text, "read_at": read_at}
+        slug = "job.step-skip" if step.handset is None else "job.step-skip-handset"
+        lines.append(screen(slug, handset=step.handset or "", **named))
     return lines
 
 

@@ -12,12 +12,21 @@ from cardprep.shoplog.record import Record
 from cardprep.shoplog.verify import LogState
 from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import screen
-from cardprep.texts.screens import KINDS, SCREENS, VERDICTS
+from cardprep.texts.screens import KINDS, VERDICTS
 
 _ABOUT = (
     *("job", "stage", "card", "label", "outcome", "result", "verdict"),
     *("file", "version", "serial", "name", "target"),
 )
+
+
+_ASKED = {
+    "volume": "trace.volume",
+    "card": "trace.card",
+    "job": "trace.job",
+    "unit": "trace.unit",
+    "label": "trace.label",
+}
 
 
 def record_line(record: Record) -> str:
@@ -63,7 +72,7 @@ def traced_lines(
     asked: tuple[str, str],
     jobs: Sequence[Job],
     cards: Sequence[WrittenCard],
-    outcomes: Sequence[Outcome],
+    outcomes: Sequence[tuple[str, Outcome]],
     records: Sequence[Record],
     *,
     unchanged: bool | None,
@@ -71,8 +80,10 @@ def traced_lines(
 ) -> list[str]:
     """Return what the log knows of one card, job, file, digest, label, serial or vessel."""
     field, value = asked
-    slug = f"trace.{field}" if f"trace.{field}" in SCREENS else "trace.other"
+    slug = _ASKED.get(field, "trace.other")
     lines = [screen(slug, field=field, value=spelled_out(value))]
+    if field == "volume" and not cards:
+        lines.append(screen("trace.only-checked"))
     if unchanged is not None:
         lines.append(screen("trace.unchanged" if unchanged else "trace.changed"))
     if field == "volume" and len({card.number for card in cards}) > 1:
@@ -82,9 +93,9 @@ def traced_lines(
         for card in cards:
             if card.job == str(job.name):
                 lines += _card_lines(card)
-        for outcome in outcomes:
+        for time, outcome in outcomes:
             if outcome.job == job.name:
-                lines += _outcome_lines(job, outcome)
+                lines += _outcome_lines(job, time, outcome)
     lines += ["", screen("trace.records", count=len(records))]
     return folded([*lines, *(record_line(record) for record in records)], width)
 
@@ -92,9 +103,10 @@ def traced_lines(
 def _job_lines(job: Job) -> list[str]:
     name, vessel = str(job.name), spelled_out(job.vessel.name)
     lines = [screen("trace.vessel", job=name, vessel=vessel, display=job.display.model)]
-    for unit in job.units:
+    for number, unit in enumerate(job.units, 1):
         serial = "" if unit.serial is None else screen("job.serial", serial=unit.serial)
-        lines.append(screen("trace.unit-of", role=unit.role, model=unit.model, serial=serial))
+        role, model = unit.role, unit.model
+        lines.append(screen("job.unit", number=number, role=role, model=model, serial=serial))
     return lines
 
 
@@ -118,13 +130,21 @@ def _card_lines(card: WrittenCard) -> list[str]:
     return lines
 
 
-def _outcome_lines(job: Job, outcome: Outcome) -> list[str]:
+def _unit_of(job: Job, number: int) -> str:
+    """Return a unit by its number, so that two of one role are told apart."""
+    role = job.units[number - 1].role if number <= len(job.units) else ""
+    return f"{number} {role}".strip()
+
+
+def _outcome_lines(job: Job, time: str, outcome: Outcome) -> list[str]:
     result = screen(f"result.{outcome.result.value}")
     whole = outcome.stage is None
     what = screen("outcome.whole") if whole else screen("outcome.stage", stage=outcome.stage or 0)
-    lines = [screen("trace.told", what=what, result=result)]
+    if outcome.card is not None:
+        what = screen("outcome.with-card", what=what, card=outcome.card)
+    lines = [screen("trace.told", what=what, result=result, time=time)]
     for seen in outcome.seen:
-        role = job.units[seen.unit - 1].role if seen.unit <= len(job.units) else str(seen.unit)
+        role = _unit_of(job, seen.unit)
         lines += [
             screen("outcome.seen", role=role, type=word, version=version.text)
             for word, version in seen.versions.items()

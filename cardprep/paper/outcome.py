@@ -24,13 +24,17 @@ def recorded_lines(
     result = screen(f"result.{outcome.result.value}")
     lines = [screen("outcome.recorded", job=str(job.name), what=what, result=result)]
     for seen in outcome.seen:
-        role = job.units[seen.unit - 1].role
+        role = f"{seen.unit} {job.units[seen.unit - 1].role}"
         lines += [
             screen("outcome.seen", role=role, type=word, version=version.text)
             for word, version in seen.versions.items()
         ]
     for number, word, version, wanted in missing:
-        named = {"role": job.units[number - 1].role, "type": word, "wanted": wanted.text}
+        named = {
+            "role": f"{number} {job.units[number - 1].role}",
+            "type": word,
+            "wanted": wanted.text,
+        }
         if version is None:
             lines.append(screen("outcome.not-told", **named))
         else:

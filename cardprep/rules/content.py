@@ -113,6 +113,10 @@ def _how(item: Identified, image: ImageFacts, digests: FileDigests, differing: l
     """Return the slug of a word for how a content differs."""
     if _are_line_ends_changed(item, image):
         return "altered-line-ends"
+    whole = image.size // CHUNK
+    if digests.size > image.size and whole and image.chunks[:whole] == digests.chunks[:whole]:
+        # Two files joined, or one that was written over a longer one.
+        return "altered-longer"
     found = digests.chunks
     sizes = [min(CHUNK, digests.size - at) for at in range(0, digests.size, CHUNK)]
     filled = [chunk in _filled(size) for chunk, size in zip(found, sizes, strict=True)]

@@ -68,6 +68,7 @@ class Context:
     reader      model of the display that is to read it, where no stage tells
     other       the stage that its serial number tells, where it ought to be another
     other_compared  the comparison with that one, or None if it was not made
+    other_superseded  whether that one is of an older plan of its job
     releases    findings that a person overruled in writing: slug and path
     """
 
@@ -83,6 +84,7 @@ class Context:
     reader: str | None = None
     other: Stage | None = None
     other_compared: Compared | None = None
+    other_superseded: bool = False
     releases: frozenset[tuple[str, str | None]] = frozenset()
 
     @cached_property

@@ -5,11 +5,8 @@ from __future__ import annotations
 from cardprep.findings import Finding
 from cardprep.manifest.model import FileSystem, PartitionTable
 from cardprep.rules.context import Context
-from cardprep.terms import GIB, size_as_printed
+from cardprep.terms import largest_with_room, size_as_printed
 
-# A card is sold by decimal units, and the limit of a slot is one of binary ones: what is
-# printed as 32 GB may hold up to 32 GiB.
-_BINARY, _DECIMAL = GIB, 10**9
 _SYSTEMS = {"FAT16": FileSystem.FAT16, "FAT32": FileSystem.FAT32}
 
 
@@ -18,7 +15,7 @@ def card_size(context: Context) -> list[Finding]:
     display, size = context.display, context.inspection.identity.size
     if display is None or display.largest_card is None or size is None:
         return []
-    if size * _DECIMAL <= display.largest_card * _BINARY:
+    if size <= largest_with_room(display.largest_card):
         return []
     parameters = {
         "display": display.model,
@@ -41,7 +38,12 @@ def file_system(context: Context) -> list[Finding]:
     if system not in display.file_systems:
         parameters = {"display": display.model, "found": found, "reads": reads}
         findings.append(Finding("display-file-system", None, "boot sector", parameters))
-    divided = inspection.content is not None and bool(inspection.content.partitions)
+    content = inspection.content
+    divided = (
+        content is not None
+        and content.gpt is None
+        and any(partition.kind == "primary" for partition in content.partitions)
+    )
     if divided is not (display.partition_table is PartitionTable.MBR):
         parameters = {
             "display": display.model,

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from cardprep.findings import Finding, Severity, Verdict
 from cardprep.inspection.model import Inspection
-from cardprep.rules import content, display, images, others, stage, visit
+from cardprep.rules import content, display, images, odd, others, stage, visit
 from cardprep.rules.context import Context
 
 Rule = Callable[[Context], list[Finding]]
@@ -26,6 +26,7 @@ _FOLLOWS: Mapping[str, frozenset[str]] = {
     "stage-file-missing": _IN_DOUBT,
     "container-broken": frozenset(("altered", "cut-short")),
 }
+_NO_SHOP = frozenset(("shop.not-there", "shop.not-a-shop"))
 _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 
 
@@ -38,7 +39,10 @@ def trust(context: Context) -> list[Finding]:
     """Return a finding if there is no manifest that may be believed."""
     if context.manifest is not None:
         return []
-    return [Finding("manifest-untrusted", parameters={"reason": context.untrusted or ""})]
+    reason = context.untrusted or ""
+    if reason in _NO_SHOP:
+        return [Finding("no-shop", parameters={"reason": reason})]
+    return [Finding("manifest-untrusted", parameters={"reason": reason})]
 
 
 RULES: tuple[Rule, ...] = (
@@ -52,6 +56,7 @@ RULES: tuple[Rule, ...] = (
     images.withdrawn,
     images.wrong_volume,
     visit.not_for_these_units,
+    visit.versions,
     visit.needs,
     visit.handsets,
     display.card_size,
@@ -59,6 +64,10 @@ RULES: tuple[Rule, ...] = (
     stage.other_card,
     content.containers,
     others.unknown_files,
+    odd.programs,
+    odd.attributes,
+    odd.decomposed,
+    odd.fragmented,
     stage.stage_files,
     stage.as_written,
     stage.through_cache,

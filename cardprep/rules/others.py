@@ -24,7 +24,10 @@ def unknown_files(context: Context) -> list[Finding]:
     looked_into = context.inspection.content is None or bool(context.inspection.volumes)
     # A file that was not read is no image yet, whatever its name is.
     if looked_into and not any(item.file.digests is not None for item, _ in context.images):
-        findings.append(Finding("no-image", None, "directory", {"files": len(context.files)}))
+        if context.files:
+            findings.append(Finding("no-image", None, "directory", {"files": len(context.files)}))
+        else:
+            findings.append(Finding("card-empty", None, "directory"))
     return findings
 
 

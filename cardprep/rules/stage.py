@@ -63,6 +63,16 @@ def _folded(path: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(part.casefold() for part in path)
 
 
+def _right(context: Context, stage: Stage) -> set[str]:
+    """Return the files of the stage that are on the card with the right bytes, wherever."""
+    present = {
+        _key(file.path, file.digests.sha256)
+        for file in context.inspection.files
+        if file.digests is not None and file.volume == 0
+    }
+    return {shown_path(f.path) for f in stage.files if _key(f.path, f.sha256) in present}
+
+
 def _contents_that_differ(context: Context) -> set[str | None]:
     """Return the files in whose place the comparison found other bytes."""
     compared = context.compared
@@ -83,8 +93,12 @@ def as_written(context: Context) -> list[Finding]:
         return [Finding("as-written", None, "card", parameters)]
     findings = []
     in_tables = []
+    right = _right(context, stage)
     for difference in compared.differences:
-        if difference.structure == _CONTENT:
+        if difference.structure == _CONTENT and difference.path in right:
+            # A copy of the right file that stands elsewhere on the card.
+            in_tables.append(difference)
+        elif difference.structure == _CONTENT:
             parameters = {**_named(stage), "offset": difference.offset}
             slug = "content-differs-from-stage"
             findings.append(Finding(slug, difference.path, difference.structure, parameters))
@@ -110,11 +124,13 @@ def other_card(context: Context) -> list[Finding]:
     other, stage = context.other, context.stage
     if other is None:
         return []
+    if context.other_superseded and stage is not None and other.job == stage.job:
+        # Nothing was exchanged: it is a card of this job, of an older plan.
+        return [Finding("plan-superseded", None, "card", _named(other))]
     compared = context.other_compared
     state = "other-unknown"
     if compared is not None and compared.complete:
         state = "other-changed" if compared.differences else "other-intact"
-    wanted = "" if stage is None else str(stage.number)
     job = (
         str(stage.job)
         if stage is not None
@@ -122,20 +138,26 @@ def other_card(context: Context) -> list[Finding]:
         if context.job is None
         else str(context.job.name)
     )
-    parameters: dict[str, Parameter] = {
-        **_named(other),
-        "how": state,
-        "wanted_job": job,
-        "wanted_stage": wanted,
-    }
-    return [Finding("other-card", None, "card", parameters)]
+    parameters: dict[str, Parameter] = {**_named(other), "how": state, "wanted_job": job}
+    if stage is None:
+        return [Finding("other-job", None, "card", parameters)]
+    return [Finding("other-card", None, "card", {**parameters, "wanted_stage": stage.number})]
 
 
 def superseded(context: Context) -> list[Finding]:
     """Return a finding if the card is of a plan that is no longer the job's."""
     if not context.superseded or context.stage is None:
         return []
-    return [Finding("plan-superseded", None, "card", _named(context.stage))]
+    stage = context.stage
+    if any(_is_like(stage, planned) for planned in context.stages):
+        return [Finding("plan-renewed", None, "card", _named(stage))]
+    return [Finding("plan-superseded", None, "card", _named(stage))]
+
+
+def _is_like(one: Stage, other: Stage) -> bool:
+    """Return whether two stages bring the same files to the same display at the same step."""
+    files = [[(file.path, file.sha256) for file in stage.files] for stage in (one, other)]
+    return (one.number, one.display) == (other.number, other.display) and files[0] == files[1]
 
 
 def through_cache(context: Context) -> list[Finding]:

@@ -35,14 +35,45 @@ def not_for_these_units(context: Context) -> list[Finding]:
 def needs(context: Context) -> list[Finding]:
     """Return what has to be there before the card's images, and whether it is."""
     findings: list[Finding] = []
-    # Of another stage's card that is said, and not what its images would need.
-    if context.other is not None:
+    # Of another stage's card, or an older plan's, that is said, and not what its images need.
+    if context.other is not None or context.superseded:
         return findings
     for item, image in _proved(context):
         for need in image.needs:
             findings += _need(context, item, image, need)
         findings += _starts(context, item, image)
     return findings
+
+
+def versions(context: Context) -> list[Finding]:
+    """Return what is to be said of versions that a visit does not plan, or that go back."""
+    job, manifest = context.job, context.manifest
+    if job is None or manifest is None or context.other is not None:
+        return []
+    planned = {file.sha256 for stage in context.stages for file in stage.files}
+    findings = []
+    for item, image in _proved(context):
+        for unit in _units(context, None, image):
+            order = manifest.version_order(unit.model, image.type)
+            now, wanted = unit.versions.get(image.type.word), unit.wanted.get(image.type.word)
+            if now is not None and _is_older(order, image.version, now):
+                named = {"has": now.text, "role": unit.role}
+                findings.append(about_image("goes-back", item, image, **named))
+            elif image.sha256 not in planned and not (
+                wanted is not None and _same(order, image.version, wanted)
+            ):
+                planned_one = "" if wanted is None else wanted.text
+                findings.append(
+                    about_image("not-planned", item, image, role=unit.role, wanted=planned_one)
+                )
+    return findings
+
+
+def _is_older(order: VersionOrder, one: Version, other: Version) -> bool:
+    try:
+        return order.key(one) < order.key(other)
+    except BadValueError:
+        return False
 
 
 def _proved(context: Context) -> list[tuple[Identified, ImageFacts]]:

@@ -18,6 +18,8 @@ FORMATS: Mapping[str, str] = {
     "gzip": "gzip compressed file",
     "tar": "tar archive",
     "elf": "ELF program",
+    "windows-program": "program for Windows (PE)",
+    "script": "script with an interpreter",
     "device-tree": "device tree or FIT image",
     "xz": "xz compressed file",
     "zstd": "Zstandard compressed file",

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from cardprep.texts.finding_text import FindingText
+from cardprep.texts.findings_card import CARD
 from cardprep.texts.findings_visit import VISIT
 
 _REWRITE = (
@@ -28,6 +29,7 @@ _GUESS = (
 )
 
 FINDINGS: Mapping[str, FindingText] = {
+    **CARD,
     **VISIT,
     # what the files are
     "matches": FindingText(
@@ -167,9 +169,9 @@ FINDINGS: Mapping[str, FindingText] = {
         _RESEAT,
     ),
     "plan-superseded": FindingText(
-        "job {job} was planned again after this card was written as stage {stage} of {of}",
-        "The newest plan has other files or another order.",
-        "Look at the plan with cardprep job show {job}, and write its cards.",
+        "job {job} was changed or planned again after this card was written as stage {stage} of {of}",
+        "What is planned now has other files, another order or another display.",
+        "Plan it with cardprep job plan {job} if it was changed, and write the cards of that plan.",
     ),
     # what could not be looked at
     "read-error": FindingText(
@@ -190,7 +192,7 @@ FINDINGS: Mapping[str, FindingText] = {
     "manifest-untrusted": FindingText(
         "there is no manifest that may be trusted ({reason})",
         "Without it nothing says what a file is.",
-        "Do not sign anything for the sake of this card: find out why first, then check the card again.",
+        "If you changed it yourself, look it over and sign it; if not, sign nothing and find out who did.",
     ),
     "more-findings": FindingText(
         "{count} more findings of one kind are not listed ({kind})",

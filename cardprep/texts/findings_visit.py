@@ -35,6 +35,26 @@ VISIT: Mapping[str, FindingText] = {
         "The display does not find an image that stands elsewhere.",
         "Prepare a card with cardprep, which has one volume.",
     ),
+    "program": FindingText(
+        "{path} is a program, or starts one, on a computer",
+        "It has no business on a card for a display; a computer that opens the card may run it.",
+        "Do not open this card on a computer by itself; ask where the file comes from.",
+    ),
+    "attribute-odd": FindingText(
+        "{path} is marked as: {marks}",
+        "Displays pass over files that are marked so.",
+        "Prepare the card again; that leaves no marks.",
+    ),
+    "name-decomposed": FindingText(
+        "{path} has accents that stand beside their letters (decomposed Unicode)",
+        "It looks like the maker's name, and is another one to a display that compares characters.",
+        "Prepare the card again; that writes the name as the manifest has it.",
+    ),
+    "fragmented": FindingText(
+        "{path} lies in {pieces} pieces on the card",
+        "Files that were copied onto a used card do. A display that reads straight on would go wrong, and hardly any does.",
+        _NONE,
+    ),
     "owner-data": FindingText(
         "{path} is the owner's: {what}",
         "It may be the only copy. A display may also write on the card that holds it.",
@@ -44,6 +64,36 @@ VISIT: Mapping[str, FindingText] = {
         "{path} is the {type} {version} for {models}, and job {job} has none of them (aboard: {aboard})",
         "A display may offer it to a unit that cannot run it.",
         "Take the card out; look whether it belongs to another job, or whether a unit is missing in this one.",
+    ),
+    "goes-back": FindingText(
+        "{path} is the {type} {version} for {models}, and the {role} has {has}, which is newer",
+        "Going back to an older version is a step of its own, and some units refuse it or lose settings.",
+        "Look at the versions in the job; if going back is meant, ask the maker how, and release it in writing.",
+    ),
+    "not-planned": FindingText(
+        "{path} is the {type} {version} for {models}; for the {role} the job wants: {wanted}",
+        "It is a released image, and not the one that was planned.",
+        "Look at the plan with cardprep job show, or change the job.",
+    ),
+    "other-job": FindingText(
+        "this is the card of job {job}, stage {stage} of {of} ({how}), and not of job {wanted_job}",
+        "Two cards were exchanged, or the wrong job was named.",
+        "Look at the number on the card, and at the vessel of job {job} with cardprep job show {job}.",
+    ),
+    "no-shop": FindingText(
+        "there is no shop to hold the card against ({reason})",
+        "Without its signed manifest nothing says what a file is.",
+        "Name the shop folder with --shop DIR before the command, or make one with cardprep shop new.",
+    ),
+    "card-empty": FindingText(
+        "the card is empty",
+        "There is nothing on it that could be called right.",
+        "Write a stage on it, or look whether it is the right card.",
+    ),
+    "plan-renewed": FindingText(
+        "job {job} was planned again after this card was written as stage {stage} of {of}, with the same files",
+        "Dates or the volume's settings may be others; the files are those of the newest plan.",
+        "Write the card anew if there is time; else go on with it.",
     ),
     "needs-before": FindingText(
         "{path} needs {needed} {at_least} or newer on {on}, and there is {has}",

@@ -75,7 +75,7 @@ BENCH: Mapping[str, RefusalText] = {
     ),
     "intake.model": RefusalText(
         "{found} is no model of the manifest ({known})",
-        "Write a [[model]] with this name into the manifest first.",
+        "Write {meant} if that is meant; else write a [[model]] with this name into the manifest first.",
     ),
     # jobs
     "job.not-there": RefusalText(
@@ -152,6 +152,13 @@ BENCH: Mapping[str, RefusalText] = {
     "outcome.unit": RefusalText(
         "{found} is not one unit of the job ({known})", "Name the unit by its number."
     ),
+    "outcome.type": RefusalText(
+        "the {role} has no {found}; it has: {known}", "Look at the spelling."
+    ),
+    "outcome.version": RefusalText(
+        "{found} is no version of the {type}",
+        "Write the version as the unit shows it; what else was seen goes into --note.",
+    ),
     "outcome.card": RefusalText(
         "the log has no card {card} for this step of job {job}",
         "Look at the number on the card, or at: cardprep trace {job}.",
@@ -178,7 +185,8 @@ BENCH: Mapping[str, RefusalText] = {
         "nothing is named that is to be released", "Give --release FINDING, as --json names it."
     ),
     "release.unknown": RefusalText(
-        "{slug} is no finding", "Look at the slug that check --json gives for the finding."
+        "{slug} is no finding",
+        "Use the word that check shows behind --release for a finding that can be overruled.",
     ),
     "release.never": RefusalText(
         "{slug} is never released by hand",
@@ -191,6 +199,13 @@ BENCH: Mapping[str, RefusalText] = {
     "output.failed": RefusalText(
         "what this command says cannot be written: {cause}",
         "Make room where its output goes; what it did stands in the log.",
+    ),
+    "write.withdrawn": RefusalText(
+        "{file} was withdrawn after the job was planned: {given}",
+        "Ask the maker which version takes its place, change the job, and plan it again.",
+    ),
+    "write.not-listed": RefusalText(
+        "{file} is no longer in the manifest", "Plan the job again: cardprep job plan {job}."
     ),
     "write.number": RefusalText(
         "a card is known by the number marked on it, and none is given",

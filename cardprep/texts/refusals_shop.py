@@ -14,7 +14,7 @@ SHOP: Mapping[str, RefusalText] = {
     # shop
     "shop.not-there": RefusalText(
         "there is no shop folder at {path}",
-        "Name the shop folder with --shop or CARDPREP_SHOP, or make one first.",
+        "Name the shop folder with --shop DIR before the command, or in CARDPREP_SHOP; or make one with cardprep shop new.",
     ),
     "shop.not-a-shop": RefusalText(
         "{path} is no shop folder: it holds no shop.toml",

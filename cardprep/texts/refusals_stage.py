@@ -155,6 +155,9 @@ STAGE: Mapping[str, RefusalText] = {
     "guard.too-small": RefusalText(
         "{name} has {size} bytes, and the stage needs {needed}", "Take a larger card."
     ),
+    "guard.too-large": RefusalText(
+        "{name} has {size}, and the display takes cards of {most} at most", "Take a smaller card."
+    ),
     "guard.sector-size": RefusalText(
         "{name} has sectors of {found} bytes, and cards for displays have 512", "Take another card."
     ),

@@ -63,6 +63,8 @@ def _told(job: Job, step: Step, manifest: Manifest) -> StageStep:
         read_at=None if facts is None else facts.read_at.get(image.type),
         handset=handset,
         mode=None if carried is None else carried.mode,
+        note=() if facts is None else facts.note_before,
+        once=() if facts is None else facts.entered_once,
     )
 
 

@@ -32,7 +32,15 @@ FAT32_CHS = 0x0B
 FAT32_LBA = 0x0C
 FAT16_LBA = 0x0E
 EXTENDED_LBA = 0x0F
+SWAP = 0x82
+LINUX = 0x83
+EXTENDED_LINUX = 0x85
+LVM = 0x8E
+HFS = 0xAF
 PROTECTIVE_GPT = 0xEE
+EFI_SYSTEM = 0xEF
+
+EXTENDED = frozenset((EXTENDED_CHS, EXTENDED_LBA, EXTENDED_LINUX))
 
 _ENTRY = struct.Struct("<B3sB3sII")
 
@@ -64,6 +72,11 @@ class PartitionEntry:
     def is_used(self) -> bool:
         """Whether the entry names a partition."""
         return self.partition_type != 0 and self.sectors != 0
+
+    @property
+    def is_extended(self) -> bool:
+        """Whether it names a chain of logical partitions."""
+        return self.partition_type in EXTENDED
 
     @property
     def is_odd(self) -> bool:

@@ -30,7 +30,7 @@ from cardprep.medium.closing import Closing
 from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.image_file import SECTOR_SIZE
 from cardprep.medium.protocol import Identity, MediumKind
-from cardprep.terms import SECTOR, spelled_out
+from cardprep.terms import SECTOR, largest_with_room, size_as_printed, spelled_out
 from cardprep.texts.catalogue import word
 from cardprep.volume.card import CardContent, read_card
 from cardprep.volume.fat_names import upper_case
@@ -97,6 +97,7 @@ def open_for_writing(
         raise WriteRefusedError("guard.kind", name=spelled_out(str(path)))
     try:
         _require_fit(card, layout)
+        _require_small_enough(card, layout)
         _require_content(card, layout, source)
     except BaseException:
         card.close()
@@ -194,6 +195,18 @@ def _require_fit(card: WritableCard, layout: Layout) -> None:
         raise WriteRefusedError("guard.sector-size", name=name, found=found)
 
 
+def _require_small_enough(card: WritableCard, layout: Layout) -> None:
+    """Refuse a card that is larger than its display takes."""
+    largest, size = layout.stage.settings.largest_card, card.identity.size or 0
+    if largest is not None and size > largest_with_room(largest):
+        raise WriteRefusedError(
+            "guard.too-large",
+            name=spelled_out(card.identity.name),
+            size=size_as_printed(size),
+            most=size_as_printed(largest),
+        )
+
+
 def _require_content(card: WritableCard, layout: Layout, source: ContentSource) -> None:
     """Refuse a card that holds anything but nothing, or this very stage or a part of it."""
     name = spelled_out(card.identity.name)
@@ -227,7 +240,7 @@ def _require_nothing_besides(card: WritableCard, layout: Layout) -> None:
         content = read_card(card.sectors(direct=False))
     except (ReadFailedError, ShortReadError) as error:
         raise WriteRefusedError("guard.unreadable", name=name, cause=word(error.reason)) from error
-    if len(content.partitions) > 1 or _other_system(content):
+    if len(content.partitions) > 1 or _is_divided_otherwise(content):
         raise WriteRefusedError("guard.content", name=name)
     if any(finding.slug == "read-error" for finding in content.findings):
         raise WriteRefusedError("guard.unreadable", name=name, cause=word("medium.read-error"))
@@ -243,7 +256,12 @@ def _require_nothing_besides(card: WritableCard, layout: Layout) -> None:
                 raise WriteRefusedError("guard.other-files", name=name, path=shown)
 
 
-def _other_system(content: CardContent) -> bool:
+def _is_divided_otherwise(content: CardContent) -> bool:
+    """Return whether a card is divided as none of ours, or holds another file system too."""
+    if content.foreign or content.gpt is not None:
+        return True
+    if any(partition.kind != "primary" for partition in content.partitions):
+        return True
     return any(finding.parameters.get("what") in _NOT_READ for finding in content.findings)
 
 

@@ -109,6 +109,16 @@ def test_who_is_meant(bench: Bench, who: str) -> None:
         pytest.param(Told(result=Result.DONE, stage=3), "job.no-stage", id="no such stage"),
         pytest.param(Told(result=Result.DONE, card=99), "outcome.card", id="no such card"),
         pytest.param(
+            Told(result=Result.PART, seen=(("1", {"aplication": Version("4.17")}),)),
+            "outcome.type",
+            id="no such type",
+        ),
+        pytest.param(
+            Told(result=Result.PART, seen=(("1", {"application": Version("dark")}),)),
+            "outcome.version",
+            id="no version",
+        ),
+        pytest.param(
             Told(result=Result.PART, seen=(("wind", {"application": Version("1")}),)),
             "outcome.unit",
             id="no such unit",

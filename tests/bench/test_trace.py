@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from cardprep.bench.check import check_card
+from cardprep.bench.check import Wanted, check_card
 from cardprep.bench.jobs import Visit, find_job, find_plan, open_job, plan_job
 from cardprep.bench.open import Bench
 from cardprep.bench.prove import last_records, seal_log, verify
@@ -161,6 +161,29 @@ def test_an_edited_log_is_not_believed(
         edited.close()
     with pytest.raises(LogBrokenError):
         trace(bench, "17")
+
+
+def test_a_card_that_was_only_checked_is_in_no_job(
+    bench: Bench, card: Path, tmp_path: Path
+) -> None:
+    assert card.exists()
+    other = tmp_path / "other.img"
+    make_card(other, ((bootloader().name, bootloader().content, BOOTLOADER),))
+    wanted = Wanted(job=B1)
+    check_card(bench, other, wanted=wanted, progress=silent, cancel=Cancel())
+    traced = trace(bench, str(other))
+    assert (traced.jobs, traced.cards, traced.outcomes) == ((), (), ())
+    assert [record.kind for record in traced.records] == ["card-checked"]
+
+
+def test_a_makers_file_of_that_name_may_lie_here(
+    bench: Bench, card: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert card.exists()
+    name = bootloader().name
+    (tmp_path / name).write_bytes(bootloader().content)
+    monkeypatch.chdir(tmp_path)
+    assert trace(bench, name).asked == ("file", name)
 
 
 def test_a_write_that_failed_is_no_card(bench: Bench, card: Path, tmp_path: Path) -> None:

@@ -11,7 +11,8 @@ import pytest
 
 from cardprep.bench.check import check_card
 from cardprep.bench.jobs import plan_job
-from cardprep.bench.open import Bench
+from cardprep.bench.open import Bench, open_bench
+from cardprep.bench.sign import sign_manifest
 from cardprep.bench.write import CardToWrite, Written, announce, write_card
 from cardprep.errors import (
     CardprepError,
@@ -182,6 +183,23 @@ def test_a_write_that_was_killed_can_be_finished_by_the_same_command(
     with card.open("r+b") as file:
         file.write(announced.layout.regions[0].content)
     assert write(bench, card).judgement.verdict is Verdict.USE
+
+
+def test_what_was_withdrawn_since_the_plan_is_not_written(bench: Bench, tmp_path: Path) -> None:
+    announced = announce(bench, wanted(tmp_path / "card.img"), silent, Cancel())
+    (file,) = announced.stage.files
+    text = bench.shop.manifest.read_text("utf-8")
+    line = f'sha256 = "{file.sha256}"'
+    bench.shop.manifest.write_text(text.replace(line, f'{line}\nwithdrawn = "burns"'), "utf-8")
+    with open_bench(bench.place) as opened:
+        sign_manifest(opened)
+    with open_bench(bench.place) as opened:
+        before = opened.log.size()
+        with pytest.raises(WriteRefusedError) as caught:
+            write_card(opened, wanted(tmp_path / "card.img"), announced, steps, Cancel())
+        assert caught.value.reason == "write.withdrawn"
+        assert opened.log.size() == before
+    assert not (tmp_path / "card.img").exists()
 
 
 def test_what_stands_in_the_place_of_a_broken_off_card_is_not_overwritten(

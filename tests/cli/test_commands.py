@@ -112,7 +112,7 @@ def test_the_evening_as_objects(evening: Program) -> None:
     signed = evening.json("log", "sign")
     assert signed["checkpoint"].startswith("cardprep shop log B\n")
     assert evening.json("manifest", "sign")["changed"] is False
-    assert evening.json("manifest", "check") == {"mistakes": []}
+    assert evening.json("manifest", "check") == {"mistakes": [], "signed": True}
 
 
 def test_the_evening_as_lines(evening: Program) -> None:

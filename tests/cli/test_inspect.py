@@ -285,7 +285,7 @@ def test_two_volumes_are_told_apart(program: Inspected, tmp_path: Path) -> None:
     script = "label: dos\nstart=2048,size=16384,type=1\nstart=20480,size=16384,type=1\n"
     run("sfdisk", "--quiet", card, given=script)
     said = program.lines(card)
-    assert f"partition 2: type 01, bytes {10 * MIB} to {18 * MIB - 1}\n" in said
+    assert f"partition 2 (primary): type 01, bytes {10 * MIB} to {18 * MIB - 1}\n" in said
     assert "volume 2:\n" in said
     assert "  - volume 1: SAME.BIN\n" in said
     assert "  - volume 2: SAME.BIN\n" in said

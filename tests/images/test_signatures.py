@@ -19,6 +19,8 @@ from cardprep.images.signatures import SIGNATURES, format_by_signature
 # Source of the magics: the specifications named in the module that is tested.
 # Header of the FIT sample of mkimage 2023.01: d00dfeed 9c0 38 5a8 28 11 10 0 64 570.
 FIT = struct.pack(">10I", 0xD00DFEED, 0x9C0, 0x38, 0x5A8, 0x28, 0x11, 0x10, 0, 0x64, 0x570)
+# Source: PE Format (Microsoft): the stub's last field says where "PE" stands.
+PE = b"MZ" + bytes(58) + (64).to_bytes(4, "little") + b"PE\0\0"
 ELF = bytes.fromhex("7f454c46010101000000000000000000 02002800")
 SPARSE = struct.pack("<I4H4I", 0xED26FF3A, 1, 0, 28, 12, 4096, 1, 1, 0)
 SQUASHFS = b"hsqs" + bytes(24) + struct.pack("<HH", 4, 0) + bytes(64)
@@ -30,6 +32,12 @@ APPLE_DOUBLE = bytes.fromhex("0005160700020000") + bytes(16) + b"\0\2"
     ("head", "slug"),
     [
         pytest.param(ELF, "elf", id="ELF"),
+        pytest.param(PE, "windows-program", id="program for Windows"),
+        pytest.param(PE[:-1], None, id="program for Windows, cut short"),
+        pytest.param(b"MZ" + PE[2:-4] + b"NE\0\0", None, id="program of an older sort"),
+        pytest.param(b"#!/bin/sh\necho\n", "script", id="script"),
+        pytest.param(b"#! /usr/bin/env python3\n", "script", id="script with an argument"),
+        pytest.param(b"#!BINARY", None, id="no interpreter"),
         pytest.param(b"\x7fELF\x02\x02\x01" + bytes(13), "elf", id="ELF, 64 bit, big-endian"),
         pytest.param(ELF[:15], None, id="ELF, too short"),
         pytest.param(b"\x7fELF\x03\x01\x01" + bytes(13), None, id="ELF, no class"),

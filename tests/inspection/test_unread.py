@@ -213,7 +213,7 @@ def test_progress_counts_what_is_read_for_the_witness_alone(card: Card) -> None:
     )
     assert len(told) >= card.layout.length // (4 * MIB)
     assert told[-1][0] == told[-1][1]
-    assert card.layout.length - MIB < told[-1][1] <= card.layout.length
+    assert card.layout.length - 5 * MIB < told[-1][1] <= card.layout.length
 
 
 # --- stopped

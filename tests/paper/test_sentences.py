@@ -36,6 +36,7 @@ from cardprep.texts.catalogue import refusal, screen, word
 from cardprep.texts.findings import FINDINGS
 from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import SCREENS, WORDS
+from cardprep.volume.model import Extent
 from tests.cards import MemorySectors
 from tests.manifests import display_facts, image_facts, manifest_of
 from tests.rules.looked_at import APP, BOOT, GONE, MANIFEST, OLD, context, flipped, looked_at
@@ -87,6 +88,13 @@ def of_rules() -> Iterator[Finding]:
     shelf = manifest_of(*MANIFEST.images, display=display_facts(folder="UPDATE"))
     wrong, right = looked_at("APP_430.BIN", APP), looked_at("UPDATE/APP_430.BIN", APP)
     yield from judge(context(wrong, manifest=shelf, stage=STAGE)).findings
+    # Content that differs in its place, without a manifest to say what the file is.
+    gone = looked_at("UPDATE/APP_430.BIN", flipped(APP, 9))
+    place = Difference(structure="file content", path="UPDATE/APP_430.BIN", offset=9)
+    differs = Compared(complete=True, differences=(place,), sha256="ab" * 32, length=1)
+    yield from judge(
+        context(gone, manifest=None, untrusted="manifest.changed", stage=STAGE, compared=differs)
+    ).findings
     changes = [Difference(structure="FAT 2", path=None, offset=7)]
     changes.append(Difference(structure="file content", path="UPDATE/APP_430.BIN", offset=9))
     for complete, differences in ((True, ()), (False, ()), (True, tuple(changes))):
@@ -180,6 +188,13 @@ def of_visits() -> Iterator[Finding]:
                 inspection=seen, manifest=shelf, stage=STAGE, other=STAGE, other_compared=compared
             )
             yield from judge(made).findings
+        yield from judge(replace(made, stage=None, job=job)).findings
+        back = words.unit("model=OV-V40; role=r; handset=none; has application=9.0")
+        before = replace(job, units=(back,))
+        yield from judge(Context(inspection=seen, manifest=shelf, job=before)).findings
+        again = replace(made, other=None, superseded=True)
+        yield from judge(again).findings
+        yield from judge(replace(again, stages=(STAGE,))).findings
     basket = looked_at("LOST.DIR/APP_430.BIN", APP[:-1])
     yield from judge(context(basket, replace(looked_at("APP_430.BIN", APP), volume=1))).findings
     hexes = [intel_hex(bytes([fill]) * 70_000) for fill in (0x55, 0xAA)]
@@ -187,6 +202,8 @@ def of_visits() -> Iterator[Finding]:
     yield from judge(context(looked_at("A.HEX", hexes[1]), manifest=shelf)).findings
     ends = hexes[0].replace(b"\n", b"\r\n")
     yield from judge(context(looked_at("A.HEX", ends), manifest=shelf)).findings
+    odd = replace(looked_at("e\u0301.BIN", OLD), attributes=6, extents=(Extent(0, 1), Extent(9, 1)))
+    yield from judge(context(odd, looked_at("setup.exe", b"x"))).findings
     card = context(looked_at("APP_431.BIN", b"x"), looked_at("APP_1.BIN", b"x"))
     yield from judge(card).findings
     written = context(looked_at("APP_430.BIN", APP), stage=STAGE, read_back=True)

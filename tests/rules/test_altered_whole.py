@@ -44,6 +44,14 @@ def test_and_back_again() -> None:
     assert judgement.findings[0].parameters["how"] == "altered-line-ends"
 
 
+def test_two_images_joined() -> None:
+    joined = RELEASED + RELEASED
+    judgement = judge(context(looked_at("A.HEX", joined), manifest=SHELF))
+    (altered,) = [f for f in judgement.findings if f.slug == "altered"]
+    assert altered.parameters["how"] == "altered-longer"
+    assert judgement.verdict is Verdict.DO_NOT_USE
+
+
 @pytest.mark.parametrize("at", [20, 100_000])
 def test_one_digit_and_its_checksum(at: int) -> None:
     """One byte of the code and the checksum of its record: most blocks stay the same."""

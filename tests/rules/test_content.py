@@ -47,8 +47,8 @@ def numbers(finding: Finding) -> tuple[object, ...]:
         pytest.param(
             flipped(flipped(APP, 5), 2 * CHUNK), ("altered-part", 2, 4, 0), id="two blocks"
         ),
-        pytest.param(APP + b"x", ("altered-part", 1, 4, 3 * CHUNK), id="one byte more"),
-        pytest.param(APP + bytes(CHUNK), ("altered-part", 2, 5, 3 * CHUNK), id="a block more"),
+        pytest.param(APP + b"x", ("altered-longer", 1, 4, 3 * CHUNK), id="one byte more"),
+        pytest.param(APP + bytes(CHUNK), ("altered-longer", 2, 5, 3 * CHUNK), id="a block more"),
         pytest.param(OLD[1:], ("altered-all", 4, 4, 0), id="something else"),
         pytest.param(b"short", ("altered-all", 4, 4, 0), id="something short"),
         pytest.param(

@@ -174,7 +174,7 @@ def test_only_the_display_of_the_stage_counts_where_it_is_known() -> None:
 @pytest.mark.parametrize(
     ("files", "expected"),
     [
-        pytest.param([], [("no-image", None)], id="empty card"),
+        pytest.param([], [("card-empty", None)], id="empty card"),
         pytest.param(
             [looked_at("A.JPG", b"x")], [("owner-data", "A.JPG"), ("no-image", None)], id="photo"
         ),

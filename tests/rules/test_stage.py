@@ -147,7 +147,12 @@ def test_a_card_of_an_older_plan() -> None:
     assert finding.slug == "plan-superseded"
     assert finding.parameters == NAMED
     made = context(*RIGHT, stage=STAGE, superseded=True, manifest=SHELF)
-    assert judge(made).verdict is Verdict.USE_WITH_CARE
+    assert judge(made).verdict is Verdict.DO_NOT_USE
+    # The newest plan has the same files at the same step.
+    renewed = replace(made, stages=(replace(STAGE, layout=1),))
+    assert judge(renewed).verdict is Verdict.USE_WITH_CARE
+    elsewhere = replace(made, stages=(replace(STAGE, display="OV-D7"),))
+    assert judge(elsewhere).verdict is Verdict.DO_NOT_USE
 
 
 @pytest.mark.parametrize(
@@ -233,4 +238,18 @@ def test_a_card_is_good_only_if_every_file_is_known_and_one_is_an_image(
 def test_the_same_thing_is_said_once() -> None:
     twice = (Finding("volume-dirty", None, "FAT"), Finding("volume-dirty", None, "FAT"))
     judgement = judge(replace(context(), inspection=card(findings=twice)))
-    assert slugs(judgement.findings) == ["no-image", "volume-dirty"]
+    assert slugs(judgement.findings) == ["card-empty", "volume-dirty"]
+
+
+def test_the_right_file_in_another_place_is_no_wrong_content() -> None:
+    """Copied by a computer: the bytes are right, and stand elsewhere on the card."""
+    made = context(*RIGHT, stage=STAGE, compared=compared("file content", "FAT 1"), manifest=SHELF)
+    path = STAGE.files[0].path
+    differing = tuple(
+        replace(one, path="/".join(path)) if one.structure == "file content" else one
+        for one in made.compared.differences  # type: ignore[union-attr]
+    )
+    made = replace(made, compared=replace(made.compared, differences=differing))  # type: ignore[type-var]
+    findings = rules.as_written(made)
+    assert slugs(findings) == ["differs-from-stage"]
+    assert judge(made).verdict is Verdict.USE_WITH_CARE

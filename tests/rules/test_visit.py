@@ -191,3 +191,37 @@ def test_a_card_that_is_too_large() -> None:
     assert of_size(64 * 10**9) == ["card-too-large"]
     nowhere = replace(made, reader=None)
     assert display_rules.card_size(nowhere) == []
+
+
+# --- versions
+
+
+@pytest.mark.parametrize(
+    ("unit", "slugs"),
+    [
+        pytest.param("has application=4.17; wants application=4.30", [], id="as planned"),
+        pytest.param("has application=4.30; wants application=4.30", [], id="once more"),
+        pytest.param("has application=4.31", ["goes-back"], id="older than what is aboard"),
+        pytest.param(
+            "has application=4.31; wants application=4.40", ["goes-back"], id="and wanted"
+        ),
+        pytest.param("wants application=4.40", ["not-planned"], id="another one is wanted"),
+        pytest.param("has application=4.17", ["not-planned"], id="nothing is wanted"),
+    ],
+)
+def test_versions_of_a_visit(unit: str, slugs: list[str]) -> None:
+    made = held(f"model=OV-V40; handset=none; {unit}")
+    assert [finding.slug for finding in visit.versions(made)] == slugs
+    if slugs == ["goes-back"]:
+        assert judge(made).verdict is Verdict.DO_NOT_USE
+
+
+def test_without_a_visit_nobody_knows_what_is_older() -> None:
+    assert visit.versions(held()) == []
+
+
+def test_an_image_that_the_plan_brings_is_planned() -> None:
+    _, second = stages()
+    file = replace(second.files[0], sha256=APP_FACTS.sha256)
+    planned = (replace(second, number=1, files=(file,)),)
+    assert visit.versions(held("model=OV-V40; handset=none", stages=planned)) == []

@@ -265,3 +265,14 @@ def test_another_place_counts_only_if_its_volume_has_such_sectors(volume: bytes)
     # By sectors of 1024 bytes the entry leads to a volume, but to one that has other sectors.
     card = read(card_of(table(partition(0x0E, START // 1024, VOLUME // 1024)), volume))
     assert slugs(card) == {"volume-unreadable"}
+
+
+def test_a_card_of_small_sectors_read_with_large_ones(volume: bytes) -> None:
+    card = read(card_of(table(USUAL), volume), 4096)
+    finding = only(card)
+    assert (finding.slug, finding.parameters) == ("partition-table-odd", {"what": "sector-size"})
+    assert card.partitions[0].where == Extent(START, VOLUME)
+    # Without a table the volume itself says it.
+    whole = bytearray(volume)
+    struct.pack_into("<I", whole, 28, 0)
+    assert slugs(read(whole, 4096)) == {"no-partition-table", "partition-table-odd"}

@@ -6,6 +6,7 @@ import hashlib
 import os
 import subprocess
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -124,6 +125,17 @@ def test_an_ordinary_file_that_becomes_something_else_while_it_is_opened(
 
     monkeypatch.setattr("cardprep.write.guard.os.fstat", swapped)
     assert refused(path, layout) == "guard.swapped"
+
+
+def test_a_card_that_is_too_large_for_its_display(tmp_path: Path, layout: Layout) -> None:
+    settings = replace(layout.stage.settings, largest_card=2 * 10**9)
+    small = lay_out(replace(layout.stage, settings=settings))
+    path = tmp_path / "card.img"
+    path.touch()
+    os.truncate(path, 2 * 1024**3)
+    open_card(path, small).close()
+    os.truncate(path, 4 * 10**9)
+    assert refused(path, small) == "guard.too-large"
 
 
 def test_another_stages_card_may_not(tmp_path: Path, layout: Layout) -> None:
