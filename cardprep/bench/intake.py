@@ -27,7 +27,13 @@ from cardprep.bench.open import Bench
 from cardprep.bench.records import TAKEN_IN
 from cardprep.canonical import Json
 from cardprep.digests import ContentDigests, FileDigests
-from cardprep.errors import BadValueError, IntakeRefusedError, NotThereError, ReadFailedError
+from cardprep.errors import (
+    BadValueError,
+    IntakeRefusedError,
+    ManifestTextError,
+    NotThereError,
+    ReadFailedError,
+)
 from cardprep.images.recognise import Recogniser
 from cardprep.images.report import ContainerReport, Soundness
 from cardprep.manifest import edit
@@ -38,7 +44,7 @@ from cardprep.progress import Cancel, Progress
 from cardprep.shop.files import read_whole, write_whole
 from cardprep.shoplog.record import IndexEntry
 from cardprep.terms import MIB, spelled_out
-from cardprep.texts.catalogue import container_problem, word
+from cardprep.texts.catalogue import container_problem, refusal, word
 
 _PACKED = ("zip", "gzip", "tar", "xz", "zstd", "bzip2", "lz4")
 _NO_IMAGE = ("html", "apple-double")
@@ -131,7 +137,7 @@ def take_in(
         image = known or image_of(name, facts, manifest, looked.digests, looked.container)
         changed = newer or text
         if known is None:
-            changed = edit.add_image(text, image, file=file)
+            changed = _added(text, image, file)
         stored = bench.shelf.put(
             _blocks(looked.file, path), looked.digests.size, progress=progress, cancel=cancel
         )
@@ -153,6 +159,18 @@ def take_in(
         index: list[IndexEntry] = [("file", image.file), ("digest", image.sha256)]
         bench.record(TAKEN_IN, _body(taken, facts), index)
     return taken
+
+
+def _added(text: bytes, image: ImageFacts, file: str) -> bytes:
+    """Return the text with the image; a mistake is one of what was told, not of a line there."""
+    try:
+        return edit.add_image(text, image, file=file)
+    except ManifestTextError as error:
+        said = refusal(error)
+        problem = said.message.partition(": ")[2] or said.message
+        raise IntakeRefusedError(
+            "intake.told", name=image.file, problem=problem, remedy=said.remedy
+        ) from error
 
 
 def _require_possible(bench: Bench, facts: IntakeFacts) -> None:

@@ -24,7 +24,7 @@ from cardprep.bench.open import Bench, open_bench
 from cardprep.cli import words
 from cardprep.cli.door import place, say, say_object, width
 from cardprep.errors import BadValueError, JobError
-from cardprep.job.visit import Display, JobName, Vessel
+from cardprep.job.visit import Display, Job, JobName, Vessel
 from cardprep.layout.build import lay_out
 from cardprep.paper.job import listed_lines, mention_lines, opened_lines, planned_lines
 from cardprep.paper.objects import layout_object, listed_object
@@ -77,8 +77,12 @@ def change(
 ) -> None:
     """Put another visit in the place of a job's."""
     name = JobName.parse(job)
-    visit = _visit(vessel, mmsi, display, display_software, unit, file)
     with open_bench(place(ctx), screen("command.job")) as bench:
+        before = find_job(bench, name)
+        if file is None and any((vessel, mmsi, display, display_software, unit)):
+            visit = _changed(before, vessel, mmsi, display, display_software, unit)
+        else:
+            visit = _visit(vessel, mmsi, display, display_software, unit, file)
         opened = change_job(bench, name, _asked(bench, visit))
     _say_opened(opened, "job.was-changed", as_json=as_json)
 
@@ -118,6 +122,27 @@ def _visit(
     else:
         raise BadValueError("job.incomplete")
     return Visit(vessel=aboard, display=reader, units=units)
+
+
+def _changed(
+    before: Job,
+    vessel: str | None,
+    mmsi: str | None,
+    display: str | None,
+    display_software: str | None,
+    unit: list[str] | None,
+) -> Visit:
+    """Return the visit of a job with what was given put in its place; the rest stays."""
+    reader = before.display
+    if display is not None:
+        reader = Display(model=display, software=None)
+    if display_software is not None:
+        reader = replace(reader, software=words.version_or_unknown(display_software))
+    return Visit(
+        vessel=Vessel(name=vessel or before.vessel.name, mmsi=mmsi or before.vessel.mmsi),
+        display=reader,
+        units=tuple(words.unit(text) for text in unit) if unit else before.units,
+    )
 
 
 def _asked(bench: Bench, visit: Visit) -> Visit:

@@ -30,7 +30,7 @@ HELP: Mapping[str, str] = {
     "manifest check": "Read the manifest and name every mistake by its line.",
     "manifest sign": "Sign the manifest with the next serial number.",
     "job open": "Open a job: a vessel, its display, its units, what they have and what they are to have.",
-    "job change": "Put another visit in the place of a job's; its plan is then made anew.",
+    "job change": "Change a job: what is given takes the place of what was told before, units all together; plan it anew.",
     "job list": "List this bench's jobs, newest first, and how far each one is.",
     "job plan": "Plan the stages of a job, bootloader before the application that needs it.",
     "job show": "Show a job and its newest plan.",

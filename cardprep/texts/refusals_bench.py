@@ -57,6 +57,10 @@ BENCH: Mapping[str, RefusalText] = {
         "the file is said to be known by the maker's checksum, and none is given",
         "Give it with --checksum, or say truly how the file is known.",
     ),
+    "intake.told": RefusalText(
+        "{name} cannot stand in the manifest as it was told: {problem}",
+        "{remedy} Nothing was changed.",
+    ),
     "intake.future": RefusalText(
         "the day {found} ({what}) has not come yet",
         "Look at the date; days are written as year, month, day: 2026-11-25.",

@@ -22,6 +22,7 @@ from cardprep.errors import CardprepError, StoppedError
 from cardprep.images.report import Soundness
 from cardprep.progress import Cancel, silent
 from cardprep.terms import Version
+from cardprep.texts.catalogue import refusal
 from tests.bench.conftest import app_facts, boot_facts
 
 
@@ -134,6 +135,20 @@ def test_what_is_refused_changes_neither_shelf_nor_manifest(
         assert bench.shelf.digests() == []
         assert bench.log.size() == 1
     assert (shop.shop / "manifest.toml").read_bytes() == text
+
+
+def test_a_mistake_of_what_was_told_names_no_line(
+    shop: Place, downloads: tuple[Path, Path]
+) -> None:
+    with open_bench(shop, "test") as bench:
+        facts = replace(boot_facts(), version=Version("v3.10"))
+        with pytest.raises(CardprepError) as caught:
+            take_in(bench, downloads[0], facts, silent, Cancel())
+        assert caught.value.reason == "intake.told"
+        text = refusal(caught.value)
+        assert "line" not in text.message
+        assert text.remedy.endswith("Nothing was changed.")
+        assert bench.shelf.digests() == []
 
 
 @pytest.mark.skipif(not Path("/proc/self/environ").exists(), reason="Linux only")

@@ -167,6 +167,18 @@ def test_a_job_from_a_file(shop: Program) -> None:
     assert shop.json("job", "show", "B1")["name"] == "B1"
 
 
+def test_a_job_is_changed_in_part(evening: Program) -> None:
+    before = evening.json("job", "show", "B1")["job"]
+    changed = evening.json("job", "change", "B1", "--vessel", "Saltwhistle II")
+    assert changed["vessel"]["name"] == "Saltwhistle II"
+    assert (changed["units"], changed["display"]) == (before["units"], before["display"])
+    assert evening.run("job", "plan", "B1").returncode == 0
+    other = UNIT.replace("4.17", "4.20")
+    assert evening.json("job", "change", "B1", "--unit", other)["vessel"] == changed["vessel"]
+    done = evening.run("job", "change", "B1")
+    assert done.returncode == 27
+
+
 @pytest.mark.parametrize(
     ("words", "status", "says"),
     [
