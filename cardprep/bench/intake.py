@@ -7,14 +7,9 @@ file, so that nobody can exchange it in between.
 
 from __future__ import annotations
 
-import os
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import BinaryIO
 
 from cardprep.bench.intake_facts import (
     IntakeFacts,
@@ -23,19 +18,16 @@ from cardprep.bench.intake_facts import (
     how_known,
     image_of,
 )
+from cardprep.bench.intake_file import Archive, Unpack, blocks_of, looked_at, require_sound
 from cardprep.bench.open import Bench
 from cardprep.bench.records import TAKEN_IN
 from cardprep.canonical import Json
-from cardprep.digests import ContentDigests, FileDigests
 from cardprep.errors import (
     BadValueError,
     IntakeRefusedError,
     ManifestTextError,
-    NotThereError,
-    ReadFailedError,
 )
-from cardprep.images.recognise import Recogniser
-from cardprep.images.report import ContainerReport, Soundness
+from cardprep.images.report import ContainerReport
 from cardprep.manifest import edit
 from cardprep.manifest.model import ImageFacts, MakersChecksum, Manifest
 from cardprep.manifest.places import find_places
@@ -43,32 +35,8 @@ from cardprep.manifest.text import SIZE_LIMIT, parse
 from cardprep.progress import Cancel, Progress
 from cardprep.shop.files import read_whole, write_whole
 from cardprep.shoplog.record import IndexEntry
-from cardprep.terms import MIB, spelled_out
-from cardprep.texts.catalogue import container_problem, refusal, word
-
-_PACKED = ("zip", "gzip", "tar", "xz", "zstd", "bzip2", "lz4")
-_NO_IMAGE = ("html", "apple-double")
-_NAMES_SHOWN = 12
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Unpack:
-    """What to take out of an archive; `member` is None for the only file in it."""
-
-    member: str | None = None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Archive:
-    """The archive that a file came out of.
-
-    sha256  of the archive
-    member  its name inside
-    """
-
-    name: str
-    sha256: str
-    member: str
+from cardprep.terms import spelled_out
+from cardprep.texts.catalogue import refusal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,18 +62,6 @@ class TakenIn:
     checked: PublishedSum | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Looked:
-    """A file that was looked at whole, open at its first byte; `name` is its own."""
-
-    name: str
-    file: BinaryIO
-    container: ContainerReport
-    digests: FileDigests
-    checked: PublishedSum | None
-    archive: Archive | None
-
-
 def take_in(
     bench: Bench,
     path: Path,
@@ -129,8 +85,8 @@ def take_in(
     file = str(bench.shop.manifest)
     text = read_whole(bench.shop.manifest, SIZE_LIMIT)
     manifest = parse(text, file=file)
-    with _looked_at(bench, path, facts, unpack, progress, cancel) as looked:
-        _require_sound(looked, as_is=as_is)
+    with looked_at(bench, path, facts, unpack, progress, cancel) as looked:
+        require_sound(looked, as_is=as_is)
         known = manifest.by_sha256(looked.digests.sha256)
         newer = None if known is None else _newer_list(text, manifest, known, facts, file)
         name = facts.name or looked.name
@@ -139,7 +95,7 @@ def take_in(
         if known is None:
             changed = _added(text, image, file)
         stored = bench.shelf.put(
-            _blocks(looked.file, path), looked.digests.size, progress=progress, cancel=cancel
+            blocks_of(looked.file, path), looked.digests.size, progress=progress, cancel=cancel
         )
         if stored.digests != looked.digests:
             raise IntakeRefusedError("intake.changed", name=spelled_out(path.name))
@@ -187,166 +143,6 @@ def _require_possible(bench: Bench, facts: IntakeFacts) -> None:
             raise IntakeRefusedError("intake.future", what="on", found=day.isoformat())
     if isinstance(facts.known_by, MakersChecksum) and facts.published is None:
         raise BadValueError("intake.checksum-missing")
-
-
-# --- the file
-
-
-@contextmanager
-def _looked_at(
-    bench: Bench,
-    path: Path,
-    facts: IntakeFacts,
-    unpack: Unpack | None,
-    progress: Progress,
-    cancel: Cancel,
-) -> Iterator[_Looked]:
-    """Give the file that is to be taken in, looked at whole and open at its first byte."""
-    with _opened(path) as outer:
-        container, digests, held = _read(outer, path, facts.published, cancel)
-        # What a system makes up while it is read has no size; a file that grows has another.
-        if os.fstat(outer.fileno()).st_size != digests.size:
-            raise IntakeRefusedError("intake.changed", name=spelled_out(path.name))
-        checked = facts.published if held else None
-        if unpack is None:
-            if facts.published is not None and checked is None:
-                raise _other_sum(path.name, facts.published)
-            yield _Looked(
-                name=path.name,
-                file=outer,
-                container=container,
-                digests=digests,
-                checked=checked,
-                archive=None,
-            )
-            return
-        with _unpacked(bench, outer, path, unpack, progress, cancel) as (inner, member):
-            inside, inner_digests, inner_held = _read(inner, path, facts.published, cancel)
-            if facts.published is not None and checked is None and not inner_held:
-                raise _other_sum(path.name, facts.published)
-            archive = Archive(name=path.name, sha256=digests.sha256, member=member)
-            yield _Looked(
-                name=member.rpartition("/")[2],
-                file=inner,
-                container=inside,
-                digests=inner_digests,
-                checked=facts.published,
-                archive=archive,
-            )
-
-
-@contextmanager
-def _opened(path: Path) -> Iterator[BinaryIO]:
-    name = spelled_out(str(path))
-    if not path.is_file():
-        raise NotThereError("shelf.source-not-there", name=name)
-    try:
-        file = path.open("rb")
-    except OSError as error:
-        raise _unreadable(path, error) from error
-    with file:
-        yield file
-
-
-def _unreadable(path: Path, error: OSError) -> ReadFailedError:
-    cause = error.strerror or type(error).__name__
-    return ReadFailedError("shelf.source-read", name=spelled_out(str(path)), cause=cause)
-
-
-def _blocks(file: BinaryIO, path: Path) -> Iterator[bytes]:
-    """Give a file from its first byte on."""
-    try:
-        file.seek(0)
-        while block := file.read(MIB):
-            yield block
-    except OSError as error:
-        raise _unreadable(path, error) from error
-
-
-def _read(
-    file: BinaryIO, path: Path, published: PublishedSum | None, cancel: Cancel
-) -> tuple[ContainerReport, FileDigests, bool]:
-    """Read a file whole; return what it is, its digests, and whether the published sum holds."""
-    recogniser, digests = Recogniser(), ContentDigests()
-    checksum = None if published is None else published.start()
-    for block in _blocks(file, path):
-        cancel.check()
-        recogniser.feed(block)
-        digests.update(block)
-        if checksum is not None:
-            checksum.update(block)
-    held = published is not None and checksum is not None and published.holds(checksum)
-    return recogniser.finish(), digests.result(), held
-
-
-def _other_sum(name: str, published: PublishedSum) -> IntakeRefusedError:
-    return IntakeRefusedError(
-        "intake.checksum",
-        name=spelled_out(name),
-        algorithm=published.algorithm,
-        expected=published.hexadecimal,
-    )
-
-
-@contextmanager
-def _unpacked(
-    bench: Bench,
-    outer: BinaryIO,
-    path: Path,
-    unpack: Unpack,
-    progress: Progress,
-    cancel: Cancel,
-) -> Iterator[tuple[BinaryIO, str]]:
-    """Give one member of a ZIP file as a file without a name, and its name in the archive."""
-    from cardprep.images.unpack import Member, list_members, unpack_member
-
-    def chosen(members: tuple[Member, ...]) -> Member:
-        files = [member for member in members if not member.is_folder]
-        shown = [spelled_out(member.name) for member in files[:_NAMES_SHOWN]]
-        known = ", ".join(shown) + (", ..." if len(files) > _NAMES_SHOWN else "") or "-"
-        if unpack.member is None:
-            if len(files) == 1:
-                return files[0]
-            raise IntakeRefusedError("intake.which-member", count=len(files), known=known)
-        wanted = unpack.member.casefold()
-        found = [m for m in files if wanted in (m.name.casefold(), _last(m.name).casefold())]
-        if len(found) == 1:
-            return found[0]
-        named = spelled_out(unpack.member[:80])
-        raise IntakeRefusedError("intake.no-member", found=named, known=known)
-
-    try:
-        size = outer.seek(0, 2)
-        member = chosen(list_members(outer, size))
-        # Beside the shelf there is room for what goes onto the shelf.
-        bench.shop.shelf.mkdir(exist_ok=True)
-        with tempfile.TemporaryFile(dir=bench.shop.shelf) as inner:
-            unpack_member(outer, member, inner.write, progress, cancel)
-            yield inner, member.name
-    except OSError as error:
-        raise _unreadable(path, error) from error
-
-
-def _last(name: str) -> str:
-    return name.rpartition("/")[2]
-
-
-def _require_sound(looked: _Looked, *, as_is: bool) -> None:
-    name, container = spelled_out(looked.name), looked.container
-    if looked.digests.size == 0:
-        raise IntakeRefusedError("intake.empty", name=name)
-    if container.soundness is Soundness.BROKEN:
-        first = container.problems[0]
-        problem = container_problem(first.reason, first.parameters)
-        form = word(container.format)
-        raise IntakeRefusedError("intake.broken", name=name, format=form, problem=problem)
-    form = word(container.format)
-    if container.format in _NO_IMAGE:
-        raise IntakeRefusedError("intake.no-image", name=name, format=form)
-    if container.format in _PACKED and not as_is:
-        if container.format == "zip":
-            raise IntakeRefusedError("intake.packed-zip", name=name)
-        raise IntakeRefusedError("intake.packed", name=name, format=form)
 
 
 # --- what the manifest has already

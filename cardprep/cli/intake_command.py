@@ -7,8 +7,9 @@ from typing import Annotated
 
 import typer
 
-from cardprep.bench.intake import TakenIn, Unpack, take_in
+from cardprep.bench.intake import TakenIn, take_in
 from cardprep.bench.intake_facts import WEAK, IntakeFacts, PublishedSum
+from cardprep.bench.intake_file import Unpack
 from cardprep.bench.open import open_bench
 from cardprep.canonical import Json
 from cardprep.cli import words

@@ -13,8 +13,9 @@ from typing import Any
 
 import pytest
 
-from cardprep.bench.intake import TakenIn, Unpack, take_in
+from cardprep.bench.intake import TakenIn, take_in
 from cardprep.bench.intake_facts import PublishedSum
+from cardprep.bench.intake_file import Unpack
 from cardprep.bench.open import Bench, Place, open_bench
 from cardprep.bench.sign import check_manifest, sign_manifest
 from cardprep.cli import words
