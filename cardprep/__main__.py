@@ -7,6 +7,7 @@ becomes a sentence and a report file, never a traceback.
 
 from __future__ import annotations
 
+import gc
 import sys
 
 
@@ -17,6 +18,8 @@ def main() -> None:
 
         sys.stdout.write(f"cardprep {VERSION}\n")
         sys.exit(0)
+    # Loading makes much that stays: looking for garbage all the while only takes time.
+    gc.set_threshold(50_000)
     from cardprep.cli.run import run
 
     sys.exit(run(sys.argv[1:]))
