@@ -23,6 +23,7 @@ from cardprep.volume.model import VolumeEntry
 
 KIB = 1024
 MIB = 1024 * KIB
+GIB = 1024 * MIB
 
 # One zone and one character set, whatever the machine has; geometries that no floppy had.
 ENVIRONMENT = {

@@ -14,6 +14,7 @@ from cardprep.findings import Finding
 from cardprep.inspection.content import Content, ContentReading
 from cardprep.inspection.forward import Attended
 from cardprep.inspection.model import InspectedFile, Inspection
+from cardprep.inspection.once import Once
 from cardprep.inspection.tap import Tap, Witness
 from cardprep.medium.protocol import Sectors
 from cardprep.progress import Cancel, Progress, silent
@@ -47,16 +48,18 @@ def inspect_card(
     somebody asked to stop, comes out of it.
     """
     attended = Attended(sectors, progress, cancel or Cancel())
+    once = Once(attended)
     if watched is None:
-        return _Pass(attended, None).run()
-    return _Pass(attended, Tap(attended, watched.length, watched.keep, watched.witness)).run()
+        return _Pass(attended, once, None).run()
+    tap = Tap(once, watched.length, watched.keep, watched.witness)
+    return _Pass(attended, tap, tap).run()
 
 
 class _Pass:
-    def __init__(self, attended: Attended, tap: Tap | None) -> None:
+    def __init__(self, attended: Attended, sectors: Sectors, tap: Tap | None) -> None:
         self._attended = attended
         self._tap = tap
-        self._sectors: Sectors = attended if tap is None else tap
+        self._sectors = sectors
         self._reading = ContentReading()
         self._findings: list[Finding] = []
 

@@ -14,9 +14,8 @@ import pytest
 from cardprep.medium.image_file import open_image_file
 from cardprep.medium.protocol import Sectors
 from cardprep.volume.card import CardContent, read_card
-from tests.cards import KIB, MIB, FatImage, MemorySectors, content, paths, slugs
-
-GIB = 1024 * MIB
+from tests.cards import GIB, KIB, MIB, FatImage, MemorySectors, content, paths, slugs
+from tests.hostile import boot32, chain, dots, fat32, file_entry, folder
 
 
 @contextmanager
@@ -37,72 +36,6 @@ def memory(most: int) -> Iterator[None]:
     finally:
         tracemalloc.stop()
     assert peak < most
-
-
-def boot32(clusters: int, per_cluster: int, **fields: int) -> bytes:
-    """Return a FAT32 boot sector for so many clusters of so many sectors."""
-    fat = fields.get("fat", -(-(clusters + 2) * 4 // 512))
-    copies = fields.get("copies", 2)
-    total = 32 + copies * fat + clusters * per_cluster
-    common = struct.pack(
-        "<3s8sHBHBHHBHHHII",
-        b"\xeb\x58\x90",
-        b"gannet  ",
-        512,
-        per_cluster,
-        32,
-        copies,
-        0,
-        0,
-        0xF8,
-        0,
-        63,
-        255,
-        0,
-        min(fields.get("total", total), 2**32 - 1),
-    )
-    part = struct.pack("<IHHIHH12s", fat, 0, 0, fields.get("root", 2), 0, 0, bytes(12))
-    return (common + part).ljust(510, b"\0") + b"\x55\xaa"
-
-
-def fat32(clusters: int, per_cluster: int = 1) -> FatImage:
-    """Return a small FAT32 volume with an empty root in cluster 2."""
-    boot = boot32(clusters, per_cluster)
-    size = struct.unpack_from("<I", boot, 32)[0] * 512
-    image = FatImage(boot + bytes(size - 512))
-    for cluster, value in ((0, 0x0FFFFFF8), (1, 0x0FFFFFFF), (2, 0x0FFFFFFF)):
-        image.set_entry(cluster, value)
-    return image
-
-
-def file_entry(name: str, cluster: int, size: int, attributes: int = 0x20) -> bytes:
-    return struct.pack(
-        "<11sB8xHHHHI",
-        name.encode("ascii"),
-        attributes,
-        cluster >> 16,
-        0,
-        0,
-        cluster & 0xFFFF,
-        size,
-    )
-
-
-def chain(image: FatImage, clusters: range) -> None:
-    for cluster in clusters:
-        image.set_entry(cluster, cluster + 1)
-    image.set_entry(clusters[-1], 0x0FFFFFFF)
-
-
-def folder(image: FatImage, clusters: range, entries: bytes) -> None:
-    """Put entries into a contiguous folder of such clusters."""
-    chain(image, clusters)
-    at = image.cluster(clusters[0])
-    image.data[at : at + len(entries)] = entries
-
-
-def dots(own: int, above: int) -> bytes:
-    return file_entry(".          ", own, 0, 0x10) + file_entry("..         ", above, 0, 0x10)
 
 
 def read(medium: Sectors | FatImage) -> CardContent:
