@@ -133,9 +133,8 @@ def test_of_a_large_card_no_more_is_read_than_is_used(tmp_path: Path) -> None:
     with image.open("wb") as new:
         new.truncate(size)
     sectors = (size - START) // SECTOR
-    run(
-        "mkfs.fat", "--invariant", "-F", "32", "-h", "8192", "--offset", "8192", image, sectors // 2
-    )
+    place = ("-h", str(START // SECTOR), "--offset", str(START // SECTOR))
+    run("mkfs.fat", "--invariant", "-F", "32", *place, image, str(sectors // 2))
     with image.open("r+b") as card:
         card.write(table(partition(0x0C, START // SECTOR, sectors)))
     run("mcopy", "-s", "-i", f"{image}@@{START}", *sorted(files.iterdir()), "::/")
