@@ -1,7 +1,8 @@
 """Say what a file is by its bytes, never by its name, and pass it to the right machine.
 
-The first block decides. Binary magics come first, then the record formats,
-then old tar, which has no magic; what is left is opaque, which is no fault.
+The first block decides. Binary magics come first, then the record formats, then
+old tar, which has no magic; what is left is opaque, which is no fault, unless its
+last bytes say that it is for USB DFU.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from collections.abc import Callable
 
 from cardprep.images import uimage
 from cardprep.images.blocks import FixedBlocks
+from cardprep.images.dfu import OpaqueReader
 from cardprep.images.gzip_file import GzipReader, looks_like_gzip
 from cardprep.images.intel_hex import IntelHexReader, looks_like_intel_hex
 from cardprep.images.opaque import UncheckedReader
@@ -28,6 +30,35 @@ def _zip_reader() -> ContainerReader:
     from cardprep.images.zip_file import ZipReader
 
     return ZipReader()
+
+
+def _known_reader(known: str) -> ContainerReader:
+    """Return the machine for a format that its signature told; most are seldom needed."""
+    if known == "elf":
+        from cardprep.images.elf import ElfReader
+
+        return ElfReader()
+    if known == "device-tree":
+        from cardprep.images.device_tree import DeviceTreeReader
+
+        return DeviceTreeReader()
+    if known == "xz":
+        from cardprep.images.xz_file import XzReader
+
+        return XzReader()
+    if known == "cpio":
+        from cardprep.images.cpio import CpioReader
+
+        return CpioReader()
+    if known == "squashfs":
+        from cardprep.images.squashfs import SquashfsReader
+
+        return SquashfsReader()
+    if known == "android-sparse":
+        from cardprep.images.android_sparse import AndroidSparseReader
+
+        return AndroidSparseReader()
+    return UncheckedReader(known)
 
 
 _BY_START: tuple[tuple[Callable[[bytes], bool], Callable[[], ContainerReader]], ...] = (
@@ -55,7 +86,7 @@ class Recogniser(FixedBlocks):
         self._machine.feed(block)
 
     def _report(self) -> ContainerReport:
-        machine = self._machine or UncheckedReader()
+        machine = self._machine or OpaqueReader()
         return machine.finish()
 
 
@@ -67,8 +98,8 @@ def machine_for(block: bytes) -> ContainerReader:
             return machine()
     known = format_by_signature(head)
     if known is not None:
-        return UncheckedReader(known)
+        return _known_reader(known)
     for fits, machine in _BY_STRUCTURE:
         if fits(block):
             return machine()
-    return UncheckedReader()
+    return OpaqueReader()

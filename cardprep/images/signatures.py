@@ -1,4 +1,7 @@
-"""Formats that are recognised by how they start, and not looked into.
+"""Formats that are recognised by how they start.
+
+Some have a machine of their own, which `recognise.py` knows; the others are not
+looked into.
 
 Each has a magic and, where that is short, a few fields that must make sense, so
 that random bytes are practically never called a format. To add one, write its
@@ -153,7 +156,7 @@ def _android_sparse(head: bytes) -> bool:
 
 
 def _html(head: bytes) -> bool:
-    return _PAGE.match(head) is not None
+    return _PAGE.match(_as_utf8(head)) is not None
 
 
 def _apple_double(head: bytes) -> bool:

@@ -12,7 +12,7 @@ from cardprep.images.signatures import SIGNATURES
 from cardprep.texts.containers import FORMATS, PROBLEMS
 
 ROOM = Path(__file__).resolve().parents[2] / "cardprep" / "images"
-MACHINES = {"intel-hex", "s-record", "uimage", "zip", "gzip", "tar", "opaque"}
+MACHINES = {"intel-hex", "s-record", "uimage", "zip", "gzip", "tar", "opaque", "dfu"}
 TELLING = {"broken", "unchecked", "noted"}
 
 

@@ -84,6 +84,7 @@ APPLE_DOUBLE = bytes.fromhex("0005160700020000") + bytes(16) + b"\0\2"
         pytest.param(
             b"<?xml version='1.0'?>\n<!DOCTYPE html PUBLIC>", "html", id="web page as XML"
         ),
+        pytest.param("\ufeff<!DOCTYPE html>".encode("utf-16-le"), "html", id="web page in UTF-16"),
         pytest.param(b"<script>location='/login'</script>", "html", id="login page"),
         pytest.param(b"<?xml version='1.0'?><chart/>", None, id="XML of another kind"),
         pytest.param(b"<htmlx>", None, id="another tag"),
