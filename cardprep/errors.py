@@ -206,6 +206,18 @@ class OutputError(CardprepError):
     exit_status = 49
 
 
+class CaptureRefusedError(CardprepError):
+    """A card is not captured: nothing of it can be read, or the capture has no place."""
+
+    exit_status = 50
+
+
+class CaptureBrokenError(CardprepError):
+    """A capture is cut short or altered, or of a form that this version does not read."""
+
+    exit_status = 51
+
+
 def refusal_classes() -> list[type[CardprepError]]:
     """Return all refusal classes, by exit status."""
     return sorted(CardprepError.__subclasses__(), key=lambda cls: cls.exit_status)

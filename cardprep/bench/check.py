@@ -26,7 +26,6 @@ from cardprep.job.stage import Stage
 from cardprep.job.visit import Job, JobName
 from cardprep.manifest.model import Manifest
 from cardprep.manifest.tables import nearest
-from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.folder import MountedFolder
 from cardprep.medium.open import open_card
 from cardprep.medium.protocol import Sectors
@@ -175,9 +174,7 @@ class _Found:
         return (None if self.job is None else str(self.job.name)), None
 
 
-def _find(
-    bench: Bench | CardprepError, opened: DescriptorSectors | MountedFolder, wanted: Wanted
-) -> _Found:
+def _find(bench: Bench | CardprepError, opened: Sectors | MountedFolder, wanted: Wanted) -> _Found:
     if not isinstance(bench, Bench):
         if wanted.job is not None:
             raise bench
@@ -253,7 +250,7 @@ def _require_display(manifest: Manifest, display: str) -> None:
 
 
 def _inspect(
-    opened: DescriptorSectors | MountedFolder,
+    opened: Sectors | MountedFolder,
     stage: Stage | None,
     progress: Progress,
     cancel: Cancel,

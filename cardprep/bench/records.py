@@ -20,6 +20,7 @@ PLANNED = "job-planned"
 BEGUN = "write-begun"
 ENDED = "write-ended"
 CHECKED = "card-checked"
+CAPTURED = "card-captured"
 RELEASED = "released-by-hand"
 OUTCOME = "job-outcome"
 

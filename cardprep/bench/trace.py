@@ -13,7 +13,7 @@ from cardprep.bench.jobs import find_job
 from cardprep.bench.open import Bench
 from cardprep.bench.prove import verify_head
 from cardprep.bench.records import BEGUN, ENDED, OUTCOME
-from cardprep.errors import BadValueError, CardprepError, JobError
+from cardprep.errors import BadValueError, JobError, ReadFailedError, ShortReadError
 from cardprep.job.outcome import Outcome
 from cardprep.job.visit import Job, JobName
 from cardprep.job.written import WrittenCard, written_card
@@ -195,7 +195,7 @@ def _is_unchanged(sectors: Sectors, record: Record) -> bool:
         block = buffer[: min(MIB, length - at)]
         try:
             sectors.read_into(at, block)
-        except CardprepError:
+        except (ReadFailedError, ShortReadError):
             return False
         digest.update(block)
     return digest.hexdigest() == wanted

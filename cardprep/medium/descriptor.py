@@ -1,7 +1,9 @@
 """Read a card through an open descriptor, past the system's cache where that is possible.
 
 Direct reads need the offset, the length and the place in memory to be multiples
-of the medium's block; what is not goes through one page-aligned buffer. The
+of the medium's block; what is not goes through one page-aligned buffer. Of a
+device no more sectors are asked for than are wanted: a bad one beside them would
+take them along. The
 descriptor may have been opened by the room that writes, so that what is read
 back is read from the very card that was written.
 
@@ -18,7 +20,7 @@ import os
 from cardprep.errors import ReadFailedError, ShortReadError
 from cardprep.medium.access import read_at
 from cardprep.medium.closing import Closing
-from cardprep.medium.protocol import Identity
+from cardprep.medium.protocol import Identity, MediumKind
 from cardprep.terms import spelled_out
 
 # Direct I/O wants at most the logical block, and 4096 is a multiple of every one met.
@@ -42,6 +44,9 @@ class DescriptorSectors(Closing):
         self._direct = direct
         self._owned = owned
         self._bounce: memoryview | None = None
+        self._step = ALIGNMENT
+        if identity.kind is MediumKind.BLOCK_DEVICE and identity.sector_size:
+            self._step = min(identity.sector_size, ALIGNMENT)
 
     @property
     def identity(self) -> Identity:
@@ -94,10 +99,10 @@ class DescriptorSectors(Closing):
             self._bounce = aligned_buffer(BOUNCE)
         done = 0
         while done < len(buffer):
-            start = (offset + done) // ALIGNMENT * ALIGNMENT
+            start = (offset + done) // self._step * self._step
             skip = offset + done - start
             take = min(len(buffer) - done, BOUNCE - skip)
-            span = -(-(skip + take) // ALIGNMENT) * ALIGNMENT
+            span = -(-(skip + take) // self._step) * self._step
             # The last block of an image file may be shorter than the alignment.
             self._fill(start, self._bounce[:span], skip + take)
             buffer[done : done + take] = self._bounce[skip : skip + take]

@@ -1,4 +1,8 @@
-"""Choose the way to a card from what the person named: a device, an image file or a folder."""
+"""Choose the way to a card from what the person named: a device, a file or a folder.
+
+A file is a card's image or its capture. Which one, a few bytes of it say; what
+reads captures is loaded only where there is one.
+"""
 
 from __future__ import annotations
 
@@ -9,20 +13,22 @@ from pathlib import Path
 from cardprep.errors import NotThereError
 from cardprep.medium.access import cannot_open
 from cardprep.medium.block_device import open_block_device
-from cardprep.medium.descriptor import DescriptorSectors
+from cardprep.medium.capture_mark import looks_like_capture
 from cardprep.medium.folder import MountedFolder
 from cardprep.medium.folder_by_path import FolderByPath
 from cardprep.medium.image_file import open_image_file
+from cardprep.medium.protocol import Sectors
 from cardprep.terms import spelled_out
 
 
-def open_card(path: Path, *, direct: bool = False) -> DescriptorSectors | MountedFolder:
+def open_card(path: Path, *, direct: bool = False) -> Sectors | MountedFolder:
     """Open a card for reading.
 
     direct  read an image file past the system's cache; devices always are
 
     Raises NotThereError for what is not there or is neither file, device nor
-    folder, and NotAllowedError where the system does not let this user in.
+    folder, NotAllowedError where the system does not let this user in, and
+    CaptureBrokenError for a capture that is cut short or altered.
     """
     try:
         mode = path.stat().st_mode
@@ -33,6 +39,19 @@ def open_card(path: Path, *, direct: bool = False) -> DescriptorSectors | Mounte
     if stat.S_ISBLK(mode):
         return open_block_device(path)
     if stat.S_ISREG(mode):
-        return open_image_file(path, direct=direct)
+        return _open_file(path, direct=direct)
     # Opening a pipe or a terminal could wait for ever.
     raise NotThereError("medium.kind", name=spelled_out(str(path)))
+
+
+def _open_file(path: Path, *, direct: bool) -> Sectors:
+    file = open_image_file(path, direct=direct)
+    try:
+        if not looks_like_capture(file):
+            return file
+        from cardprep.medium.capture import open_capture
+
+        return open_capture(file)
+    except BaseException:
+        file.close()
+        raise

@@ -1,7 +1,7 @@
 """What every way to a card has in common, and the two sorts there are.
 
 A card is met either through its *sectors* (a reader's block device, an image
-file) or as a *folder* that the system has mounted. Both are read only: nothing
+file, a capture) or as a *folder* that the system has mounted. Both are read only: nothing
 in this room asks for write access, and the room that writes opens its own
 descriptor.
 
@@ -22,6 +22,7 @@ class MediumKind(StrEnum):
 
     BLOCK_DEVICE = "block device"
     IMAGE_FILE = "image file"
+    CAPTURE = "capture"
     FOLDER = "mounted folder"
 
 

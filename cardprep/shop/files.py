@@ -45,16 +45,48 @@ class PartFile:
             while rest:
                 rest = rest[os.write(self._descriptor, rest) :]
 
+    def write_at(self, offset: int, data: bytes) -> None:
+        """Write `data` over what stands at `offset`, or raise ShopFolderError."""
+        with refusals(self._path.parent):
+            here = os.lseek(self._descriptor, 0, os.SEEK_CUR)
+            os.lseek(self._descriptor, offset, os.SEEK_SET)
+        self.write(data)
+        with refusals(self._path.parent):
+            os.lseek(self._descriptor, here, os.SEEK_SET)
+
+    def sync(self) -> Path:
+        """Bring it to stable storage, and return where it can be read until it has its name."""
+        with refusals(self._path.parent):
+            os.fsync(self._descriptor)
+        return self._path
+
+    def keep_as_new(self, path: Path, mode: int) -> bool:
+        """Give it its name if nothing has that name; else return False and change nothing."""
+        with refusals(path):
+            self._finish(mode)
+            try:
+                os.link(self._path, path)
+            except FileExistsError:
+                return False
+            except OSError:
+                # A file system without links, as on most sticks: what is left of the risk
+                # is a file that somebody makes between this look and the renaming.
+                if os.path.lexists(path):
+                    return False
+                self._path.replace(path)
+            else:
+                self._path.unlink()
+            self._kept = True
+            sync_folder(path.parent)
+        return True
+
     def keep_as(self, path: Path, mode: int) -> None:
         """Give it its name, in a folder of the same file system, over any file of that name.
 
         mode  the permission bits it has from then on
         """
         with refusals(path):
-            if hasattr(os, "fchmod"):
-                os.fchmod(self._descriptor, mode)
-            os.fsync(self._descriptor)
-            self._close()
+            self._finish(mode)
             self._path.replace(path)
             self._kept = True
             sync_folder(path.parent)
@@ -65,6 +97,12 @@ class PartFile:
             self._close()
             if not self._kept:
                 self._path.unlink()
+
+    def _finish(self, mode: int) -> None:
+        if hasattr(os, "fchmod"):
+            os.fchmod(self._descriptor, mode)
+        os.fsync(self._descriptor)
+        self._close()
 
     def _close(self) -> None:
         if self._open:

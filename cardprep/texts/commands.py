@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 PROGRAM = (
     "Prepare and verify the memory cards that carry software updates to marine electronics. "
-    "A CARD is a card's image file, a device, or a mounted folder."
+    "A CARD is a card's image file or capture, a device, or a mounted folder."
 )
 
 # The commands of the first word, in the order in which an evening goes.
@@ -19,6 +19,7 @@ COMMANDS: Mapping[str, str] = {
     "write": "Write a stage onto a card, read it back and log it.",
     "check": "Check a card; nothing is written on it.",
     "inspect": "Show what is on a card, held against nothing; nothing is written on it.",
+    "capture": "Copy a whole card into one file as evidence, read as the card from then on.",
     "outcome": "Record what came of a job on board, and which versions the units show.",
     "log": "Show the shop log, verify it, sign its head.",
     "trace": "Say which job a card, a file or a digest went into.",
@@ -73,7 +74,11 @@ HELP: Mapping[str, str] = {
     "job": "Job, such as B238.",
     "stage": "Stage of the job, from 1.",
     "card": "The card: image file or device.",
-    "check-card": "The card: image file, device or mounted folder.",
+    "check-card": "The card: image file, capture, device or mounted folder.",
+    "capture-card": "The card: device or image file; with --verify, a capture.",
+    "capture-file": "The new file that is to hold the capture; a ZIP file, so let its name end in .zip.",
+    "capture-verify": "Read a capture whole and say whether it is as it was made.",
+    "capture-minutes": "How many minutes may be spent on places that cannot be read.",
     "number": "Number marked on the card; asked for on a terminal if left out.",
     "loop": "The CARD is a loop device, named on purpose.",
     "yes": "On a terminal, do not ask before writing on a card that is there already.",

@@ -51,6 +51,71 @@ CARD: Mapping[str, RefusalText] = {
         "the folder holds more than {entries} entries or is more than {depth} folders deep",
         "Name the card itself and not a folder of this computer.",
     ),
+    # captures
+    "capture.folder": RefusalText(
+        "{name} is a mounted folder, which has no sectors to capture",
+        "Name the reader's device, or an image file of the card.",
+    ),
+    "capture.empty": RefusalText(
+        "{name} holds no bytes at all",
+        "Look whether there is a card in the reader, or reseat it.",
+    ),
+    "capture.too-large": RefusalText(
+        "{name} says that it holds {size} bytes, and at most {most} are captured",
+        "Look whether this is the card; no memory card is this large.",
+    ),
+    "capture.exists": RefusalText(
+        "{name} is there already, and a capture never takes the place of anything",
+        "Choose another name for the capture.",
+    ),
+    "capture.place": RefusalText(
+        "no capture can be made at {name}",
+        "Name a new file in a folder that is there, and not among the devices.",
+    ),
+    "capture.on-card": RefusalText(
+        "{name} would lie on the very card that is to be captured",
+        "Name a file on this computer's disk or on another stick, and leave the card unmounted.",
+    ),
+    "capture.cannot-write": RefusalText(
+        "{name} cannot be written: {cause}",
+        "Choose a disk with enough room where this user may write; a card that is full needs as much room as it holds.",
+    ),
+    "capture.nothing-read": RefusalText(
+        "not one place of {name} can be read: {cause}",
+        "Reseat the card and try another reader; if it repeats, a firm that recovers data may still read it.",
+    ),
+    "capture.which": RefusalText(
+        "a capture needs a CARD and a new FILE, and --verify needs the capture alone",
+        "Type the command as: cardprep capture CARD FILE, or cardprep capture --verify FILE.",
+    ),
+    "capture.minutes": RefusalText(
+        "{found} minutes cannot be spent on places that cannot be read",
+        "Give a number of minutes from 0 to {most}.",
+    ),
+    "capture.not-one": RefusalText(
+        "{name} is no capture",
+        "Name a file that cardprep capture has made.",
+    ),
+    "capture.cut-short": RefusalText(
+        "{name} begins or ends as a capture and is not a whole one",
+        "Copy it again from where it was first kept, and compare its sha256 with the shop log's.",
+    ),
+    "capture.index": RefusalText(
+        "the index of the capture {name} is altered, or of a form that this version does not read",
+        "Copy it again from where it was first kept, or read it with a newer cardprep.",
+    ),
+    "capture.frame": RefusalText(
+        "the capture {name} was altered: what stands around the card's blocks is not as it was made",
+        "Copy it again from where it was first kept, and compare its sha256 with the shop log's.",
+    ),
+    "capture.block": RefusalText(
+        "the capture {name} was altered: the block at byte {offset} of the card does not have its digest",
+        "Copy it again from where it was first kept, and compare its sha256 with the shop log's.",
+    ),
+    "capture.whole": RefusalText(
+        "the capture {name} was altered: the whole card does not have its digest",
+        "Copy it again from where it was first kept, and compare its sha256 with the shop log's.",
+    ),
     "register.hex": RefusalText(
         "a card register is 32 hexadecimal digits",
         "Read the card in another slot; this one gave something else.",

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from cardprep.texts.screens_capture import CAPTURE
+
 VERDICTS: Mapping[str, str] = {
     "use": "USE",
     "use-with-care": "USE WITH CARE",
@@ -158,11 +160,13 @@ KINDS: Mapping[str, str] = {
     "write-begun": "writing begun",
     "write-ended": "writing ended",
     "card-checked": "card checked",
+    "card-captured": "card captured",
     "released-by-hand": "released by hand",
     "job-outcome": "outcome",
 }
 
 SCREENS: Mapping[str, str] = {
+    **CAPTURE,
     "refused": "cardprep: {message}\n  {remedy}",
     "fault": "cardprep: this is a fault of cardprep itself, and nothing of yours; what happened is in {report}\n  What was begun is in the log. Send that file to whoever looks after cardprep.",
     "fault.no-file": "no file, because none could be written",
