@@ -165,7 +165,7 @@ def _write(
         raise CaptureRefusedError("capture.nothing-read", name=name, cause=cause)
     index = Index(
         card=_written_out(sectors),
-        direct=sectors.past_the_cache,
+        direct=_was_direct(sectors),
         begun=begun,
         ended=wanted.clock(),
         tool=wanted.tool,
@@ -238,6 +238,12 @@ def _written_out(sectors: Sectors) -> Identity:
         cid=None if identity.cid is None else spelled_out(identity.cid)[:_TEXT_MOST],
         serial=None if identity.serial is None else spelled_out(identity.serial)[:_TEXT_MOST],
     )
+
+
+def _was_direct(sectors: Sectors) -> bool:
+    if isinstance(sectors, CaptureSectors):
+        return sectors.index.direct
+    return sectors.past_the_cache
 
 
 def _read_back(

@@ -18,7 +18,7 @@ def require_place(card: Path, target: Path, sysfs: Path = Path("/sys/dev/block")
     """Raise CaptureRefusedError where a capture of `card` may not be made at `target`."""
     name = spelled_out(str(target))
     try:
-        if os.path.lexists(target):
+        if _is_there(target):
             raise CaptureRefusedError("capture.exists", name=name)
         folder = target.parent.resolve()
         # A reader's name that is mistyped must not become a file among the devices.
@@ -28,6 +28,15 @@ def require_place(card: Path, target: Path, sysfs: Path = Path("/sys/dev/block")
             raise CaptureRefusedError("capture.on-card", name=name)
     except (OSError, ValueError) as error:
         raise CaptureRefusedError("capture.place", name=name) from error
+
+
+def _is_there(target: Path) -> bool:
+    """Return whether anything has this name, a link to nowhere too; OSError if it can be none."""
+    try:
+        target.lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    return True
 
 
 def _lies_on(folder: Path, card: Path, sysfs: Path) -> bool:

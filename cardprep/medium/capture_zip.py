@@ -168,4 +168,5 @@ def index_place(tail: bytes, size: int) -> tuple[int, int] | None:
     (length,) = struct.unpack_from("<Q", tail, at + _CENTRAL.size + len(INDEX_NAME) + 4)
     offset = size - TAIL_LENGTH - length + _INDEX_LOCAL
     # The part of the tail that stands behind the index has a length of its own.
-    return (offset, length) if offset >= HEAD_LENGTH + len(DEFLATE_END) else None
+    least = HEAD_LENGTH + len(DEFLATE_END) + _INDEX_LOCAL
+    return (offset, length) if offset >= least else None

@@ -4,8 +4,8 @@ A block that cannot be read is tried again in smaller and smaller pieces, down t
 the sector, so that nothing is lost but what the card itself has lost. A dying card
 can take half a minute for each sector, and every try can be its last: what is read
 well comes first, and the time spent on failing reads is counted. Once it is used
-up, blocks are tried once each and not in pieces; once twice as much is used up,
-the rest of the card is left alone. What was not tried is marked so.
+up, blocks are tried once each and not in pieces; once twice as much and a
+minute are used up, the rest of the card is left alone. What was not tried is marked so.
 
 It changes nothing on the card.
 """
@@ -29,6 +29,8 @@ _PIECES = (64 * KIB, 4 * KIB)
 _FAILED_MOST = 50_000
 # One stretch of trouble may not use up the time of all others.
 _SHARE_OF_BLOCK = 4
+# Seconds for single tries where there is no patience at all.
+_LEAST = 60.0
 # What the system says of a card that is no longer there: nothing comes after it.
 _GONE = frozenset(("ENODEV", "ENXIO", "ENOMEDIUM"))
 
@@ -114,7 +116,7 @@ class PatientReader:
     def _is_over(self) -> bool:
         """Return whether the rest of the card is to be left alone."""
         return (
-            self._spent > 2 * self._patience
+            self._spent > 2 * self._patience + _LEAST
             or len(self._stretches) > STRETCHES_MOST - 2
             or self._cause in _GONE
         )

@@ -245,3 +245,21 @@ def test_systems_where_folders_cannot_be_synced(
     monkeypatch.delattr(os, "fchmod")
     write_whole(tmp_path / "a", b"x")
     assert (tmp_path / "a").read_bytes() == b"x"
+
+
+def test_a_new_file_is_never_put_over_another(tmp_path: Path) -> None:
+    with part_file(tmp_path) as part:
+        part.write(b"__23456789")
+        part.write_at(0, b"01")
+        part.write(b"!")
+        assert part.sync().read_bytes() == b"0123456789!"
+        (tmp_path / "a").write_bytes(b"other")
+        assert not part.keep_as_new(tmp_path / "a", 0o444)
+    assert (tmp_path / "a").read_bytes() == b"other"
+    assert names(tmp_path) == ["a"]
+    with part_file(tmp_path) as part:
+        part.write(b"new")
+        assert part.keep_as_new(tmp_path / "b", 0o444)
+    assert names(tmp_path) == ["a", "b"]
+    status = (tmp_path / "b").stat()
+    assert (stat.S_IMODE(status.st_mode), status.st_nlink) == (0o444, 1)
