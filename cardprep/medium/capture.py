@@ -154,20 +154,23 @@ class CaptureSectors(Closing):
         )
 
     def _block(self, number: int) -> bytes:
-        block = self._unpacked.get(number)
-        if block is None:
-            row = bisect_right(self._first_blocks, number) - 1
-            run = self.index.runs[row]
-            at = self._places[row] + (number - self._first_blocks[row]) * run.packed
-            begin = number * self.index.block_size
-            packed = self._packed(at, run.packed, begin)
-            length = min(self.index.block_size, self.size - begin)
-            unpacked = unpack(packed, length) if zlib.crc32(packed) == run.crc else None
-            if unpacked is None or hashlib.sha256(unpacked).hexdigest() != run.sha256:
-                raise CaptureBrokenError("capture.block", name=self._name, offset=begin)
-            block = unpacked
-            self._unpacked.keep(number, block)
-        return block
+        row = bisect_right(self._first_blocks, number) - 1
+        run = self.index.runs[row]
+        kept = self._unpacked.get(row)
+        if kept is not None and run.count == 1:
+            return kept
+        # Of equal blocks one is unpacked, but the bytes of each are looked at.
+        at = self._places[row] + (number - self._first_blocks[row]) * run.packed
+        begin = number * self.index.block_size
+        packed = self._packed(at, run.packed, begin)
+        if zlib.crc32(packed) == run.crc:
+            if kept is not None:
+                return kept
+            block = unpack(packed, min(self.index.block_size, self.size - begin))
+            if block is not None and hashlib.sha256(block).hexdigest() == run.sha256:
+                self._unpacked.keep(row, block)
+                return block
+        raise CaptureBrokenError("capture.block", name=self._name, offset=begin)
 
     def _packed(self, at: int, length: int, begin: int) -> bytes:
         try:

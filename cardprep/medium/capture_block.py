@@ -58,7 +58,7 @@ def unpack(data: bytes, length: int) -> bytes | None:
 
 
 class Unpacked:
-    """The blocks that were unpacked last, by place; a few, so that memory is bounded."""
+    """The blocks that were unpacked last, by number; a few, so that memory is bounded."""
 
     def __init__(self, most: int) -> None:
         self._most = most

@@ -104,6 +104,22 @@ def test_blocks_that_are_the_same_cost_nearly_nothing(tmp_path: Path) -> None:
     assert found.length < 16 * 1100 + 4000
 
 
+def test_each_of_equal_blocks_is_looked_at(tmp_path: Path) -> None:
+    path = tmp_path / "c.zip"
+    found = capture(MemorySectors(bytes(4 * MIB)), path)
+    (row,) = found.index.runs
+    begin, whole = parts_of(path)[1].data, path.read_bytes()
+    for number in range(4):
+        altered = bytearray(whole)
+        altered[begin + number * row.packed + 500] ^= 0xFF
+        (tmp_path / "altered.zip").write_bytes(altered)
+        with opened_capture(tmp_path / "altered.zip") as sectors:
+            assert read(sectors, (number + 1) % 4 * MIB, MIB) == bytes(MIB)
+            with pytest.raises(CaptureBrokenError) as caught:
+                read(sectors, number * MIB, 512)
+            assert caught.value.parameters["offset"] == number * MIB
+
+
 # --- unreadable places
 
 
