@@ -61,6 +61,7 @@ KINDS: Mapping[str, Kind] = {
     "two-versions": _STOP_OR_WORD,
     "altered": _STOP,
     "cut-short": _STOP,
+    "reads-differently": _STOP,
     "unknown-file": _UNDECIDED_OR_WORD,
     "no-image": _UNDECIDED_OR_WORD,
     "card-empty": _UNDECIDED,

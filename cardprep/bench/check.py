@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from cardprep.bench.closer import look_closer
 from cardprep.bench.jobs import all_plans, find_job, find_plan, find_stage, is_planned, stages_in
 from cardprep.bench.open import Bench
 from cardprep.bench.records import CHECKED, ENDED, findings_body
@@ -125,7 +126,9 @@ def check_card(
     with opened:
         found = _find(bench, opened, wanted)
         inspection, compared = _inspect(opened, found.to_compare, progress, cancel)
-    context = _context(bench, found, wanted, inspection, compared)
+        context = _context(bench, found, wanted, inspection, compared)
+        if isinstance(bench, Bench):
+            context = replace(context, read_twice=look_closer(bench, opened, context, cancel))
     key = content_key(inspection)
     releases: tuple[Release, ...] = ()
     if isinstance(bench, Bench):

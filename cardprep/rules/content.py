@@ -12,6 +12,7 @@ from cardprep.digests import ContentDigests, FileDigests
 from cardprep.findings import Finding, Parameter
 from cardprep.images.report import ContainerReport, Problem, Soundness
 from cardprep.manifest.model import ImageFacts
+from cardprep.rules.closer import Closely, closely, differing_blocks
 from cardprep.rules.context import By, Context, Identified
 from cardprep.rules.images import about_image, list_checked
 from cardprep.terms import CHUNK
@@ -30,7 +31,8 @@ def altered(context: Context) -> list[Finding]:
         digests = item.file.digests
         if item.by is By.DIGEST or digests is None:
             continue
-        if _is_beginning(image, digests):
+        close = closely(context, item.file, image)
+        if _is_beginning(image, digests) if close is None else close.begins:
             got, wanted = digests.size, image.size
             findings.append(about_image("cut-short", item, image, got=got, wanted=wanted))
         elif _is_another_version(item, image, digests):
@@ -38,7 +40,7 @@ def altered(context: Context) -> list[Finding]:
             on = list_checked(context, image)
             findings.append(about_image("other-under-name", item, image, list_checked=on))
         else:
-            findings.append(_altered(item, image, digests))
+            findings.append(_altered(item, image, digests, close))
     return findings
 
 
@@ -80,26 +82,24 @@ def _is_beginning(image: ImageFacts, digests: FileDigests) -> bool:
     return image.chunks[:whole] == digests.chunks[:whole]
 
 
-def _altered(item: Identified, image: ImageFacts, digests: FileDigests) -> Finding:
-    known, found = image.chunks, digests.chunks
-    blocks = max(len(known), len(found))
-    differing = [
-        number
-        for number in range(blocks)
-        if known[number : number + 1] != found[number : number + 1]
-    ]
-    if not differing:
-        # Quick digests were made to agree; where the bytes differ is not known then.
-        differing = list(range(blocks))
+def _altered(
+    item: Identified, image: ImageFacts, digests: FileDigests, close: Closely | None
+) -> Finding:
+    blocks = max(len(image.chunks), len(digests.chunks))
+    # Quick digests may have been made to agree; where the bytes differ is not known then.
+    differing = differing_blocks(image, digests) or list(range(blocks))
     parameters: dict[str, Parameter] = {
         "by": f"by-{item.by}",
-        "how": _how(item, image, digests, differing),
+        "how": _how_closely(image, digests, close) or _how(item, image, digests, differing),
+        "where": "where-blocks",
         "chunks": len(differing),
         "of": blocks,
         "first": differing[0] * CHUNK,
         "got": digests.size,
         "wanted": image.size,
     }
+    if close is not None:
+        parameters |= {"first": close.first, "last": close.last, "where": _where(close)}
     finding = about_image("altered", item, image, **parameters)
     if len(differing) == blocks and len(item.claims) > 1:
         # Nothing tells which of the versions of this name it was.
@@ -107,6 +107,23 @@ def _altered(item: Identified, image: ImageFacts, digests: FileDigests) -> Findi
         parameters = {**finding.parameters, "version": ", ".join(versions)}
         return Finding("altered", finding.path, finding.structure, parameters)
     return finding
+
+
+def _where(close: Closely) -> str:
+    """Return the slug of the sentence that says which bytes differ."""
+    return "where-byte" if close.first == close.last else "where-bytes"
+
+
+def _how_closely(image: ImageFacts, digests: FileDigests, close: Closely | None) -> str | None:
+    """Return the slug of a word for a cause that only the bytes themselves show, or None."""
+    if close is None or digests.size != image.size:
+        return None
+    if close.bits is not None and close.single:
+        return "altered-bit" if close.bits == 1 else "altered-bits"
+    # Up to the end, it is a copy that broke off.
+    if close.stretch and close.last < image.size - 1:
+        return "altered-stretch"
+    return None
 
 
 def _how(item: Identified, image: ImageFacts, digests: FileDigests, differing: list[int]) -> str:

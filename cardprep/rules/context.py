@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -19,6 +19,7 @@ from cardprep.job.stage import Stage
 from cardprep.job.visit import Job
 from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest
 from cardprep.rules.names import ending, family_of, meant_names, system_folder
+from cardprep.volume.model import Extent
 
 if TYPE_CHECKING:
     from cardprep.layout.compare import Compared
@@ -52,6 +53,29 @@ class Identified:
         return self.claims[0] if self.claims else None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReadTwice:
+    """Blocks of 64 KiB of one file, read a second time because they differ from the image's.
+
+    numbers  of the blocks, lowest first
+    card     what the card gave the second time, None for what could not be read
+    shelf    what the shelf has there; it was held against the manifest
+    """
+
+    numbers: tuple[int, ...]
+    card: tuple[bytes | None, ...]
+    shelf: tuple[bytes, ...]
+
+
+# A name can stand twice in a folder, so the place on the card belongs to it.
+FilePlace = tuple[int, tuple[str, ...], tuple[Extent, ...]]
+
+
+def place_of(file: InspectedFile) -> FilePlace:
+    """Return what tells one file of a card from all others."""
+    return file.volume, file.path, file.extents
+
+
 @dataclass(frozen=True, kw_only=True)
 class Context:
     """All that is known when a card is judged.
@@ -70,6 +94,7 @@ class Context:
     other_compared  the comparison with that one, or None if it was not made
     other_superseded  whether that one is of an older plan of its job
     releases    findings that a person overruled in writing: slug and path
+    read_twice  what was read a second time, by the file that it belongs to
     """
 
     inspection: Inspection
@@ -86,6 +111,7 @@ class Context:
     other_compared: Compared | None = None
     other_superseded: bool = False
     releases: frozenset[tuple[str, str | None]] = frozenset()
+    read_twice: Mapping[FilePlace, ReadTwice] = field(default_factory=dict)
 
     @cached_property
     def files(self) -> tuple[Identified, ...]:

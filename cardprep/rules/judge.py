@@ -13,18 +13,22 @@ from dataclasses import dataclass, replace
 
 from cardprep.findings import Finding, Severity, Verdict
 from cardprep.inspection.model import Inspection
-from cardprep.rules import content, display, images, odd, others, stage, visit
+from cardprep.rules import closer, content, display, images, odd, others, stage, visit
 from cardprep.rules.context import Context
 
 Rule = Callable[[Context], list[Finding]]
 
 ESTABLISHED = frozenset(("matches", "as-written", "stage-complete"))
 # What follows from another finding about the same file, and is not said as well.
-_IN_DOUBT = frozenset(("altered", "cut-short", "read-error"))
+_UNSTEADY = frozenset(("reads-differently",))
+_IN_DOUBT = frozenset(("altered", "cut-short", "read-error")) | _UNSTEADY
 _FOLLOWS: Mapping[str, frozenset[str]] = {
     "content-differs-from-stage": _IN_DOUBT | {"stage-file-missing"},
     "stage-file-missing": _IN_DOUBT,
-    "container-broken": frozenset(("altered", "cut-short")),
+    "container-broken": frozenset(("altered", "cut-short")) | _UNSTEADY,
+    "container-contradicts": _UNSTEADY,
+    "altered": _UNSTEADY,
+    "cut-short": _UNSTEADY,
 }
 _NO_SHOP = frozenset(("shop.not-there", "shop.not-a-shop"))
 _ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
@@ -49,6 +53,7 @@ RULES: tuple[Rule, ...] = (
     trust,
     images.mixed_types,
     images.two_versions,
+    closer.unsteady,
     content.altered,
     images.renamed,
     images.short_names,

@@ -13,6 +13,7 @@ from cardprep.errors import CardprepError
 from cardprep.texts.containers import FORMATS, PROBLEMS
 from cardprep.texts.finding_text import FindingText
 from cardprep.texts.findings import FINDINGS
+from cardprep.texts.findings_files import PLACES
 from cardprep.texts.refusal_text import UNWORDED, RefusalText
 from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import FAMILIES, SCREENS, WORDS
@@ -53,6 +54,8 @@ def finding(
     words = {key: _shown(key, value) for key, value in parameters.items()}
     if "problem" in parameters:
         words["problem"] = container_problem(str(parameters["problem"]), parameters)
+    if "where" in parameters:
+        words["where"] = worded(PLACES[str(parameters["where"])], parameters)
     words["path"] = path or "/"
     words["structure"] = structure or "card"
     return FindingText(

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 from cardprep.texts.finding_text import FindingText
 from cardprep.texts.findings_card import CARD
+from cardprep.texts.findings_files import FILES
 from cardprep.texts.findings_visit import VISIT
 
 _REWRITE = (
@@ -30,6 +31,7 @@ _GUESS = (
 
 FINDINGS: Mapping[str, FindingText] = {
     **CARD,
+    **FILES,
     **VISIT,
     # what the files are
     "matches": FindingText(
@@ -46,16 +48,6 @@ FINDINGS: Mapping[str, FindingText] = {
         "the card carries the {type} for {model} in several versions: {versions}",
         "Nobody can tell which of them the display will load.",
         "Keep one version; prepare the card again from the plan.",
-    ),
-    "altered": FindingText(
-        "{path} goes by {by} of the {type} {version} for {models}, but {how}: {chunks} of {of} blocks of 64 KiB differ, the first at byte {first} ({got} bytes, {wanted} expected)",
-        "It is not what the shop released under this name: damaged, altered, or a version that was never taken in.",
-        "Prepare a card from the shelf; a version that the shelf lacks is fetched from where the maker gives it out.",
-    ),
-    "cut-short": FindingText(
-        "{path} is the {type} {version} for {models} cut short: {got} of {wanted} bytes",
-        "The copy or the download ended too early, as when a card is pulled before the copy is done.",
-        _REWRITE,
     ),
     "unknown-file": FindingText(
         "{path} ({size} bytes) is not in the manifest",

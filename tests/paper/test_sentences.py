@@ -30,7 +30,7 @@ from cardprep.medium.protocol import MediumKind
 from cardprep.paper.card import finding_lines
 from cardprep.rules.context import Context
 from cardprep.rules.judge import judge
-from cardprep.terms import APPLICATION, BOOTLOADER, MIB, Version
+from cardprep.terms import APPLICATION, BOOTLOADER, CHUNK, MIB, Version
 from cardprep.texts.catalogue import finding as worded
 from cardprep.texts.catalogue import refusal, screen, word
 from cardprep.texts.findings import FINDINGS
@@ -40,6 +40,7 @@ from cardprep.volume.model import Extent
 from tests.cards import MemorySectors
 from tests.manifests import display_facts, image_facts, manifest_of
 from tests.rules.looked_at import APP, BOOT, GONE, MANIFEST, OLD, context, flipped, looked_at
+from tests.rules.second import twice
 from tests.rules.whole import HEX, zipped
 from tests.stages import laid_out_bytes, make_stage
 from tests.vessel.visits import model
@@ -202,6 +203,7 @@ def of_visits() -> Iterator[Finding]:
     yield from judge(context(looked_at("A.HEX", hexes[1]), manifest=shelf)).findings
     ends = hexes[0].replace(b"\n", b"\r\n")
     yield from judge(context(looked_at("A.HEX", ends), manifest=shelf)).findings
+    yield from of_second_looks()
     odd = replace(looked_at("e\u0301.BIN", OLD), attributes=6, extents=(Extent(0, 1), Extent(9, 1)))
     yield from judge(context(odd, looked_at("setup.exe", b"x"))).findings
     card = context(looked_at("APP_431.BIN", b"x"), looked_at("APP_1.BIN", b"x"))
@@ -211,6 +213,16 @@ def of_visits() -> Iterator[Finding]:
         identity = replace(written.inspection.identity, kind=kind)
         inspection = replace(written.inspection, identity=identity, past_the_cache=False)
         yield from judge(replace(written, inspection=inspection)).findings
+
+
+def of_second_looks() -> Iterator[Finding]:
+    """Give what is found where blocks of a file were read twice and held against the shelf's."""
+    hole = APP[:1000] + bytes(600) + APP[1600:]
+    one_bit = bytes((APP[0] ^ 4,)) + APP[1:]
+    for data in (flipped(APP, 9), hole, one_bit, one_bit[:-1] + bytes((APP[-1] ^ 1,)), APP + b"x"):
+        yield from judge(twice("APP_430.BIN", data)).findings
+    for second in (None, APP[:CHUNK]):
+        yield from judge(twice("APP_430.BIN", flipped(APP, 9), second=second)).findings
 
 
 # Those above "what could not be looked at" in the table of kinds, and two below.

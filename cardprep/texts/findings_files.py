@@ -1,0 +1,34 @@
+"""The catalogue, part two, for files that are not what they should be; see ``findings.py``.
+
+PLACES is keyed by the parameter ``where`` of such a finding; it stands in its first sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from cardprep.texts.finding_text import FindingText
+
+PLACES: Mapping[str, str] = {
+    "where-blocks": "{chunks} of {of} blocks of 64 KiB differ, the first at byte {first}",
+    "where-byte": "byte {first} differs",
+    "where-bytes": "it differs from byte {first} to byte {last}, in {chunks} of {of} blocks of 64 KiB",
+}
+
+FILES: Mapping[str, FindingText] = {
+    "altered": FindingText(
+        "{path} goes by {by} of the {type} {version} for {models}, but {how}: {where} ({got} bytes, {wanted} expected)",
+        "It is not what the shop released under this name: damaged, altered, or a version that was never taken in.",
+        "Prepare a card from the shelf; a version that the shelf lacks is fetched from where the maker gives it out.",
+    ),
+    "cut-short": FindingText(
+        "{path} is the {type} {version} for {models} cut short: {got} of {wanted} bytes",
+        "The copy or the download ended too early, as when a card is pulled before the copy is done.",
+        "Prepare the card again from the shelf; if it happens a second time, take the card out of use.",
+    ),
+    "reads-differently": FindingText(
+        "{path} was read twice from byte {first} on, and {how}",
+        "A card that gives other bytes each time is worn, or has bad contact in its adapter or reader; nothing read from it can be relied on.",
+        "Clean the contacts, try it without the adapter and in another reader; if it repeats, take the card out of use.",
+    ),
+}
