@@ -10,8 +10,8 @@ import os
 from cardprep.bench.open import Bench
 from cardprep.errors import CardprepError
 from cardprep.manifest.model import ImageFacts
-from cardprep.medium.descriptor import DescriptorSectors
 from cardprep.medium.folder import MountedFolder
+from cardprep.medium.protocol import Sectors
 from cardprep.progress import Cancel
 from cardprep.rules.closer import is_shelf_block, to_read_twice
 from cardprep.rules.context import Context, FilePlace, ReadTwice, place_of
@@ -19,7 +19,7 @@ from cardprep.terms import CHUNK
 
 
 def look_closer(
-    bench: Bench, opened: DescriptorSectors | MountedFolder, context: Context, cancel: Cancel
+    bench: Bench, opened: Sectors | MountedFolder, context: Context, cancel: Cancel
 ) -> dict[FilePlace, ReadTwice]:
     """Return what was read a second time; a copy of the shelf's that does not hold tells nothing.
 
