@@ -63,6 +63,8 @@ KINDS: Mapping[str, Kind] = {
     "cut-short": _STOP,
     "reads-differently": _STOP,
     "unknown-file": _UNDECIDED_OR_WORD,
+    "supposed-type": _UNDECIDED_OR_WORD,
+    "mixed-if-supposed": _CAUTION,
     "no-image": _UNDECIDED_OR_WORD,
     "card-empty": _UNDECIDED,
     "renamed": _STOP_OR_WORD,

@@ -80,6 +80,13 @@ read_at = { bootloader = "first screen after power-on", application = "informati
 note_before = ["MMSI", "ATIS", "region"]
 read_back_after = ["MMSI", "ATIS", "region"]
 entered_once = ["MMSI"]
+
+# The bootloader of this radio lies below its application; so tells a file that nobody knows.
+[[supposed]]
+type = "bootloader"
+models = ["OV-V40"]
+names = ["*.s37", "*.s19"]
+addresses = ["08000000-0800FFFF"]
 """
 
 

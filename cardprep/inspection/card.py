@@ -122,6 +122,7 @@ class _Pass:
             extents=entry.extents,
             digests=None if content is None else content.digests,
             container=None if content is None else content.container,
+            head=b"" if content is None else content.head,
         )
 
     def _content(self, entry: VolumeEntry) -> Content | None:

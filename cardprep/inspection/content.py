@@ -22,15 +22,17 @@ if TYPE_CHECKING:
     from concurrent.futures import Future, ThreadPoolExecutor
 
 BLOCK = MIB
+HEAD = 32
 _LARGE = 8 * MIB
 
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """What a file's bytes are."""
+    """What a file's bytes are; `head` is its first ones, 32 at most."""
 
     digests: FileDigests
     container: ContainerReport
+    head: bytes
 
 
 class ContentReading:
@@ -70,7 +72,7 @@ class ContentReading:
 
     def _read(self, blocks: Iterator[memoryview], size: int) -> Iterator[int | Content]:
         digests = ContentDigests()
-        recogniser = Recogniser()
+        recogniser, head = Recogniser(), b""
         pending: Future[None] | None = None
         done = 0
         try:
@@ -82,12 +84,14 @@ class ContentReading:
                 else:
                     digests.update(block)
                 recogniser.feed(block)
+                if len(head) < HEAD:
+                    head += bytes(block[: HEAD - len(head)])
                 done += len(block)
                 yield done
         finally:
             if pending is not None:
                 pending.result()
-        yield Content(digests.result(), recogniser.finish())
+        yield Content(digests.result(), recogniser.finish(), head)
 
     def _pool(self) -> ThreadPoolExecutor:
         if self._thread is None:

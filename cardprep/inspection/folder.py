@@ -124,6 +124,7 @@ def _file(entry: FolderEntry, content: Content | None) -> InspectedFile:
         extents=(),
         digests=None if content is None else content.digests,
         container=None if content is None else content.container,
+        head=b"" if content is None else content.head,
     )
 
 

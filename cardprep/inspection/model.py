@@ -29,6 +29,7 @@ class InspectedFile:
     extents     where the content lies, empty in a mounted folder
     digests     of the whole content, or None if it could not be read whole
     container   what the content is, or None if it could not be read whole
+    head        its first bytes, 32 at most
     """
 
     volume: int
@@ -40,6 +41,7 @@ class InspectedFile:
     extents: tuple[Extent, ...]
     digests: FileDigests | None
     container: ContainerReport | None
+    head: bytes = b""
 
     @property
     def shown(self) -> str:

@@ -16,7 +16,7 @@ from datetime import date
 
 from cardprep.errors import ManifestTextError
 from cardprep.manifest import spelling
-from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest, ModelFacts
+from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest, ModelFacts, SupposedFacts
 from cardprep.manifest.places import Places, find_places
 from cardprep.manifest.text import FILE, parse
 from cardprep.terms import ImageType
@@ -74,6 +74,14 @@ def add_image_type(data: bytes, image_type: ImageType, *, file: str = FILE) -> b
         values,
         lambda old: replace(old, image_types=(*old.image_types, image_type)),
         file,
+    )
+
+
+def add_supposed(data: bytes, rule: SupposedFacts, *, file: str = FILE) -> bytes:
+    """Return the text with a ``[[supposed]]`` more; raises as `add_image` does."""
+    values = spelling.supposed_values(rule)
+    return _add(
+        data, "supposed", values, lambda old: replace(old, supposed=(*old.supposed, rule)), file
     )
 
 

@@ -242,12 +242,38 @@ class ImageFacts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AddressRange:
+    """Addresses of a unit's memory, `high` included."""
+
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SupposedFacts:
+    """The shop's own rule for files that are no image of the manifest; it proves nothing.
+
+    names      patterns of file names, without folder
+    addresses  ranges in one of which all data of a record file lie
+    begins     first bytes, lower-case hex
+    What is empty is not looked at; of the others, one entry of each must fit.
+    """
+
+    type: ImageType
+    models: tuple[str, ...]
+    names: tuple[str, ...]
+    addresses: tuple[AddressRange, ...]
+    begins: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Manifest:
     """The shop's list of released images and of facts of displays and models.
 
     serial       grows with every signed text, from 1
     previous     sha256 of the signed text before, None for the first
     image_types  those that the shop added to the usual four
+    supposed     the shop's rules for files that are no image of these
     """
 
     format: int
@@ -258,6 +284,7 @@ class Manifest:
     displays: tuple[DisplayFacts, ...]
     models: tuple[ModelFacts, ...]
     images: tuple[ImageFacts, ...]
+    supposed: tuple[SupposedFacts, ...] = ()
 
     @property
     def all_types(self) -> tuple[ImageType, ...]:

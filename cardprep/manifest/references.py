@@ -11,7 +11,7 @@ from collections.abc import Hashable, Iterable
 
 from cardprep.errors import BadValueError
 from cardprep.manifest.mistakes import Mistakes, cut
-from cardprep.manifest.model import ImageFacts, Manifest, ModelFacts
+from cardprep.manifest.model import ImageFacts, Manifest, ModelFacts, SupposedFacts
 from cardprep.manifest.places import Path
 from cardprep.manifest.tables import nearest
 from cardprep.terms import ImageType, Version
@@ -32,6 +32,8 @@ def check_references(manifest: Manifest, mistakes: Mistakes) -> None:
         check.model(("model", place), model)
     for place, image in enumerate(manifest.images):
         check.image(("image", place), image)
+    for place, rule in enumerate(manifest.supposed):
+        check.supposed(("supposed", place), rule)
     check.releases()
 
 
@@ -80,6 +82,13 @@ class _Check:
                 self._comparable((*path, "from_versions", at), name, image.type, version)
         self._needs(path, image)
         self._carries(path, image)
+
+    def supposed(self, path: Path, rule: SupposedFacts) -> None:
+        """Check one rule of the shop against the models it names."""
+        for place, name in enumerate(rule.models):
+            there = (*path, "models", place)
+            if self._known_model(there, name) and rule.type not in self.models[name].types:
+                self._no_such_type(there, name, rule.type)
 
     def releases(self) -> None:
         """Note two images of one version for one model, unless one is withdrawn."""

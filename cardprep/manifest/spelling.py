@@ -23,6 +23,7 @@ from cardprep.manifest.model import (
     Need,
     OwnDownload,
     SupportTicket,
+    SupposedFacts,
 )
 from cardprep.terms import ImageType, VersionOrder
 
@@ -118,6 +119,17 @@ def image_values(image: ImageFacts) -> dict[str, object]:
         "known_by": _inline(_known_by(image.known_by)),
         "list_checked": image.list_checked,
         "withdrawn": image.withdrawn,
+    }
+
+
+def supposed_values(rule: SupposedFacts) -> dict[str, object]:
+    """Return keys and values of a ``[[supposed]]``."""
+    return {
+        "type": rule.type.word,
+        "models": rule.models,
+        "names": rule.names,
+        "addresses": tuple(f"{known.low:08X}-{known.high:08X}" for known in rule.addresses),
+        "begins": rule.begins,
     }
 
 

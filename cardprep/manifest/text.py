@@ -5,7 +5,7 @@ returns values without a mistake or raises ManifestTextError, in bounded time.
 It says nothing about whether the text may be believed; that is ``trust.py``.
 
 Form: ``format``, ``serial``, ``previous`` and ``shop`` at the top, then tables
-``[[image_type]]``, ``[[display]]``, ``[[model]]`` and ``[[image]]``.
+``[[image_type]]``, ``[[display]]``, ``[[model]]``, ``[[image]]`` and ``[[supposed]]``.
 
 Source: TOML v1.0.0, read by Python's tomllib.
 """
@@ -30,6 +30,7 @@ from cardprep.manifest.places import (
     find_places,
 )
 from cardprep.manifest.references import check_references
+from cardprep.manifest.supposed import RULES_LIMIT, read_supposed
 from cardprep.manifest.tables import Table
 from cardprep.manifest.trade import hex_digits
 from cardprep.terms import USUAL_TYPES, ImageType
@@ -154,6 +155,7 @@ def _manifest(table: Table) -> Manifest | None:
     displays = table.tables("display", limit=DISPLAYS_LIMIT)
     models = table.tables("model", limit=MODELS_LIMIT)
     images = table.tables("image", limit=IMAGES_LIMIT)
+    supposed = table.tables("supposed", limit=RULES_LIMIT)
     table.done()
     return Manifest(
         format=found,
@@ -164,6 +166,7 @@ def _manifest(table: Table) -> Manifest | None:
         displays=tuple(read_display(inner, types) for inner in displays),
         models=tuple(read_model(inner, types) for inner in models),
         images=tuple(read_image(inner, types) for inner in images),
+        supposed=tuple(read_supposed(inner, types) for inner in supposed),
     )
 
 

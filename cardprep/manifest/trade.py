@@ -32,6 +32,7 @@ _SIZE = re.compile(r"([1-9][0-9]{0,5}) (MB|GB|TB|MiB|GiB|TiB)")
 _UNITS = {"MB": 10**6, "GB": 10**9, "TB": 10**12, "MiB": 2**20, "GiB": 2**30, "TiB": 2**40}
 _SECTOR = 512
 _RESERVED_IN_NAMES = frozenset('"*/:<>?\\|')
+RESERVED_IN_PATTERNS = _RESERVED_IN_NAMES - set("*?")
 _HEX_DIGITS = frozenset("0123456789abcdef")
 _CONTAINER = re.compile(r"[a-z][a-z0-9-]{0,31}")
 
@@ -145,7 +146,7 @@ def patterns(table: Table, key: str) -> tuple[str, ...]:
     """Return an optional list of patterns of paths; ``*``, ``?`` and ``[...]`` are wild."""
     found = table.texts(key)
     for place, pattern in enumerate(found):
-        if not _all_parts(pattern, _RESERVED_IN_NAMES - set("*?")):
+        if not _all_parts(pattern, RESERVED_IN_PATTERNS):
             table.mistakes.add((*table.path, key, place), "manifest.pattern", found=cut(pattern))
     return found
 

@@ -7,6 +7,7 @@ nothing is known of the display.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 
 from cardprep.findings import Finding, Parameter
 from cardprep.manifest.model import ImageFacts
@@ -32,22 +33,32 @@ def mixed_types(context: Context) -> list[Finding]:
     Without a display the usual rule of the trade holds: one image type per card.
     What a file claims to be counts too, unless its name is that of several types.
     """
+    found, limit = types_on_card(context), types_per_card(context)
+    if len(found) <= limit:
+        return []
+    return [Finding("mixed-types", parameters=mixing_parameters(found, limit))]
+
+
+def types_per_card(context: Context) -> int:
+    """Return how many image types may share a card."""
     display = context.display
-    limit = _USUAL_TYPES_PER_CARD if display is None else display.types_per_card
-    found: dict[str, list[str]] = defaultdict(list)
+    return _USUAL_TYPES_PER_CARD if display is None else display.types_per_card
+
+
+def types_on_card(context: Context) -> defaultdict[str, list[str]]:
+    """Return the files of each image type on the card, by the word of the type."""
+    found: defaultdict[str, list[str]] = defaultdict(list)
     for item, image in context.images:
         if all(claim.type == image.type for claim in item.claims):
             found[image.type.word].append(item.file.shown)
-    if len(found) <= limit:
-        return []
+    return found
+
+
+def mixing_parameters(found: Mapping[str, list[str]], limit: int) -> dict[str, Parameter]:
+    """Return the parameters of a finding about types that may not share one card."""
     files = sorted(path for paths in found.values() for path in paths)
     named = [*files[:_FILES_NAMED], *(["..."] if len(files) > _FILES_NAMED else [])]
-    parameters: dict[str, Parameter] = {
-        "types": ", ".join(sorted(found)),
-        "files": ", ".join(named),
-        "limit": limit,
-    }
-    return [Finding("mixed-types", parameters=parameters)]
+    return {"types": ", ".join(sorted(found)), "files": ", ".join(named), "limit": limit}
 
 
 def two_versions(context: Context) -> list[Finding]:

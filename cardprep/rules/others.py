@@ -7,6 +7,7 @@ from cardprep.rules.context import By, Context, Identified
 from cardprep.rules.images import about_image, version_not_here
 from cardprep.rules.names import base_name, ending, family_of, is_companion, is_system_file
 from cardprep.rules.owners import owners_kind
+from cardprep.rules.supposed import mixed_if_supposed, supposed_file
 from cardprep.volume.model import shown_path
 
 _APPLE_DOUBLE = "apple-double"
@@ -20,6 +21,7 @@ def unknown_files(context: Context) -> list[Finding]:
     findings = [
         finding for item in context.files if (finding := _about(context, item, proper)) is not None
     ]
+    findings += _mixed(context, findings)
     # Of a card without a volume that is said already.
     looked_into = context.inspection.content is None or bool(context.inspection.volumes)
     # A file that was not read is no image yet, whatever its name is.
@@ -29,6 +31,12 @@ def unknown_files(context: Context) -> list[Finding]:
         else:
             findings.append(Finding("card-empty", None, "directory"))
     return findings
+
+
+def _mixed(context: Context, findings: list[Finding]) -> list[Finding]:
+    supposed = {finding.path for finding in findings if finding.slug == "supposed-type"}
+    files = [item.file for item in context.files if item.file.shown in supposed]
+    return mixed_if_supposed(context, files) if files else []
 
 
 def _about(context: Context, item: Identified, proper: set[str]) -> Finding | None:
@@ -60,8 +68,10 @@ def _about(context: Context, item: Identified, proper: set[str]) -> Finding | No
     kind = owners_kind(item.file)
     if kind is not None:
         return Finding("owner-data", item.file.shown, "directory", {"what": f"owner.{kind}"})
-    return _other_version(context, item) or Finding(
-        "unknown-file", item.file.shown, "directory", {"size": item.file.size}
+    return (
+        _other_version(context, item)
+        or supposed_file(context, item.file)
+        or Finding("unknown-file", item.file.shown, "directory", {"size": item.file.size})
     )
 
 

@@ -26,6 +26,16 @@ FILES: Mapping[str, FindingText] = {
         "The copy or the download ended too early, as when a card is pulled before the copy is done.",
         "Prepare the card again from the shelf; if it happens a second time, take the card out of use.",
     ),
+    "supposed-type": FindingText(
+        "{path} ({size} bytes) is in no manifest; by the shop's own rule it is supposed to be: {type}, for {models}",
+        "A rule goes by how a file looks; whether it is what the maker released, nothing here tells.",
+        "If the maker released it, take it in; else remove it from the card.",
+    ),
+    "mixed-if-supposed": FindingText(
+        "the card would carry several image types ({types}), if each file is what it is supposed to be: {files}",
+        "A card may carry {limit}; with more, a display may load the wrong one first, or none.",
+        "Find out what the supposed files are, and put each image type on a card of its own.",
+    ),
     "reads-differently": FindingText(
         "{path} was read twice from byte {first} on, and {how}",
         "A card that gives other bytes each time is worn, or has bad contact in its adapter or reader; nothing read from it can be relied on.",

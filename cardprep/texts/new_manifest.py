@@ -72,4 +72,14 @@ shop = {shop}
 # # how else: "maker's checksum" with address; "support ticket" with ticket; "handed over" with by, on
 # list_checked = 2026-09-01
 # withdrawn = "why"
+
+# What a file that is no image of these is supposed to be, by your own rules. All that a rule
+# names must fit; it proves nothing, and the file stays one that somebody has to look at:
+#
+# [[supposed]]
+# type = "application"
+# models = ["OV-V40"]
+# names = ["OVV40_*.s37"]               # one of these names; * and ? are wild
+# addresses = ["08010000-080FFFFF"]     # all data of an Intel HEX or S-record file in one of these
+# begins = ["5330"]                     # one of these first bytes, in hex
 """

@@ -191,6 +191,22 @@ MANIFEST: Mapping[str, RefusalText] = {
         _AT + "{found} is no pattern for files of a card" + _OF,
         "Write a path with / between the names and none at the ends; * stands for anything and ? for one character.",
     ),
+    "manifest.supposed-empty": RefusalText(
+        _AT + "this rule names nothing by which a file could be told" + _OF,
+        "Give it 'names', 'addresses' or 'begins', or take it out.",
+    ),
+    "manifest.name-pattern": RefusalText(
+        _AT + "{found} is no pattern for the name of a file" + _OF,
+        "Write part of a name without folder, such as OVV40_*.s37; * stands for anything and ? for one character.",
+    ),
+    "manifest.addresses": RefusalText(
+        _AT + "{found} is no range of addresses" + _OF,
+        "Write the first and the last address in hex, the lower one first, such as 08010000-080FFFFF.",
+    ),
+    "manifest.begins": RefusalText(
+        _AT + "{found} is not the first bytes of a file in hex" + _OF,
+        "Write 2 to 32 bytes as pairs of digits out of 0-9 and A-F, such as 27051956.",
+    ),
     "manifest.container": RefusalText(
         _AT + "{found} is no name of a container format" + _OF,
         "Use small letters, digits and dashes; leave the line out if the format is not known.",

@@ -66,6 +66,7 @@ def test_the_examples_in_a_new_text_are_right() -> None:
     assert manifest.displays[0].folder == "UPDATE"
     assert [model.name for model in manifest.models] == ["OV-V40", "OV-H4"]
     assert manifest.images[0].needs[0].at_least == Version("3.10")
+    assert manifest.supposed[0].addresses[0].low == 0x08010000
 
 
 @pytest.mark.parametrize("shop", ["", " ", "a\nb", "x" * 81, "\x00", "\ud800"])

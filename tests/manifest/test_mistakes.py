@@ -285,7 +285,10 @@ def test_mistakes(edits: dict[int, str], line: int, key: str, reason: str) -> No
         pytest.param({23: 'wirtes = ["A"]'}, {"right": "writes"}, id="nearest key"),
         pytest.param(
             {7: "zzz = 1"},
-            {"right": "format, serial, previous, shop, image_type, display, model, image"},
+            {
+                "right": "format, serial, previous, shop, image_type, display, model, image, "
+                "supposed"
+            },
             id="all keys",
         ),
         pytest.param({29: 'kind = "radar"'}, {"right": "radio", "found": "radar"}, id="word"),

@@ -25,6 +25,7 @@ from cardprep.manifest.model import (
     Need,
     PartitionTable,
     Presence,
+    SupposedFacts,
 )
 from cardprep.medium.protocol import MediumKind
 from cardprep.paper.card import finding_lines
@@ -204,6 +205,7 @@ def of_visits() -> Iterator[Finding]:
     ends = hexes[0].replace(b"\n", b"\r\n")
     yield from judge(context(looked_at("A.HEX", ends), manifest=shelf)).findings
     yield from of_second_looks()
+    yield from of_suppositions()
     odd = replace(looked_at("e\u0301.BIN", OLD), attributes=6, extents=(Extent(0, 1), Extent(9, 1)))
     yield from judge(context(odd, looked_at("setup.exe", b"x"))).findings
     card = context(looked_at("APP_431.BIN", b"x"), looked_at("APP_1.BIN", b"x"))
@@ -213,6 +215,16 @@ def of_visits() -> Iterator[Finding]:
         identity = replace(written.inspection.identity, kind=kind)
         inspection = replace(written.inspection, identity=identity, past_the_cache=False)
         yield from judge(replace(written, inspection=inspection)).findings
+
+
+def of_suppositions() -> Iterator[Finding]:
+    """Give what is found about a file that the shop's own rule takes for a bootloader."""
+    rule = SupposedFacts(
+        type=BOOTLOADER, models=("OV-V40",), names=("V40*",), addresses=(), begins=()
+    )
+    shelf = replace(MANIFEST, supposed=(rule,))
+    files = (looked_at("APP_430.BIN", APP), looked_at("V40.BIN", b"x"))
+    yield from judge(context(*files, manifest=shelf)).findings
 
 
 def of_second_looks() -> Iterator[Finding]:

@@ -49,6 +49,7 @@ def looked_at(
         extents=(),
         digests=None if content is None else digests.result(),
         container=None if content is None else recogniser.finish(),
+        head=(content or b"")[:32],
     )
 
 
