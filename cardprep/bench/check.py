@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cardprep.bench.closer import look_closer
 from cardprep.bench.jobs import all_plans, find_job, find_plan, find_stage, is_planned, stages_in
 from cardprep.bench.open import Bench
 from cardprep.bench.records import CHECKED, ENDED, findings_body
@@ -31,7 +30,7 @@ from cardprep.medium.folder import MountedFolder
 from cardprep.medium.open import open_card
 from cardprep.medium.protocol import Sectors
 from cardprep.progress import Cancel, Progress
-from cardprep.rules.context import Context
+from cardprep.rules.context import By, Context
 from cardprep.rules.judge import Judgement, judge
 from cardprep.terms import spelled_out
 from cardprep.volume.serial import volume_serial
@@ -127,7 +126,10 @@ def check_card(
         found = _find(bench, opened, wanted)
         inspection, compared = _inspect(opened, found.to_compare, progress, cancel)
         context = _context(bench, found, wanted, inspection, compared)
-        if isinstance(bench, Bench):
+        if isinstance(bench, Bench) and any(i.by is not By.DIGEST for i, _ in context.images):
+            # Of most cards every image is proved by its digest.
+            from cardprep.bench.closer import look_closer
+
             context = replace(context, read_twice=look_closer(bench, opened, context, cancel))
     key = content_key(inspection)
     releases: tuple[Release, ...] = ()

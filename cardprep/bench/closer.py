@@ -9,6 +9,7 @@ import os
 
 from cardprep.bench.open import Bench
 from cardprep.errors import CardprepError
+from cardprep.inspection.again import blocks_from_folder, blocks_from_sectors
 from cardprep.manifest.model import ImageFacts
 from cardprep.medium.folder import MountedFolder
 from cardprep.medium.protocol import Sectors
@@ -27,9 +28,6 @@ def look_closer(
     """
     found = {}
     for file, image, numbers in to_read_twice(context):
-        # Only of a card with something wrong is this needed.
-        from cardprep.inspection.again import blocks_from_folder, blocks_from_sectors
-
         cancel.check()
         shelf = _from_shelf(bench, image, numbers)
         if shelf is None:

@@ -18,6 +18,7 @@ from cardprep.digests import ContentDigests, FileDigests
 from cardprep.findings import Finding, Parameter
 from cardprep.inspection.model import InspectedFile
 from cardprep.manifest.model import ImageFacts
+from cardprep.rules.content import differing_blocks
 from cardprep.rules.context import By, Context, ReadTwice, place_of
 from cardprep.terms import CHUNK
 
@@ -46,13 +47,6 @@ class Closely:
     single: bool
     stretch: bool
     begins: bool
-
-
-def differing_blocks(image: ImageFacts, digests: FileDigests) -> list[int]:
-    """Return the numbers of the blocks that are not the same, those of one alone included."""
-    known, found = image.chunks, digests.chunks
-    blocks = max(len(known), len(found))
-    return [n for n in range(blocks) if known[n : n + 1] != found[n : n + 1]]
 
 
 def to_read_twice(

@@ -7,15 +7,18 @@ name claims. The block digests tell where two contents part, and no more.
 from __future__ import annotations
 
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from cardprep.digests import ContentDigests, FileDigests
 from cardprep.findings import Finding, Parameter
 from cardprep.images.report import ContainerReport, Problem, Soundness
 from cardprep.manifest.model import ImageFacts
-from cardprep.rules.closer import Closely, closely, differing_blocks
 from cardprep.rules.context import By, Context, Identified
 from cardprep.rules.images import about_image, list_checked
 from cardprep.terms import CHUNK
+
+if TYPE_CHECKING:
+    from cardprep.rules.closer import Closely
 
 _PACKED = frozenset(("zip", "gzip", "tar", "xz", "zstd", "bzip2", "lz4"))
 _OPAQUE = "opaque"
@@ -31,7 +34,7 @@ def altered(context: Context) -> list[Finding]:
         digests = item.file.digests
         if item.by is By.DIGEST or digests is None:
             continue
-        close = closely(context, item.file, image)
+        close = _closely(context, item, image)
         if _is_beginning(image, digests) if close is None else close.begins:
             got, wanted = digests.size, image.size
             findings.append(about_image("cut-short", item, image, got=got, wanted=wanted))
@@ -42,6 +45,24 @@ def altered(context: Context) -> list[Finding]:
         else:
             findings.append(_altered(item, image, digests, close))
     return findings
+
+
+def unsteady(context: Context) -> list[Finding]:
+    """Return a finding for each file of which the card gave other bytes the second time."""
+    if not context.read_twice:
+        return []
+    from cardprep.rules import closer
+
+    return closer.unsteady(context)
+
+
+def _closely(context: Context, item: Identified, image: ImageFacts) -> Closely | None:
+    if not context.read_twice:
+        return None
+    # Few cards are looked at twice, and all others need not wait for this.
+    from cardprep.rules.closer import closely
+
+    return closely(context, item.file, image)
 
 
 def _is_another_version(item: Identified, image: ImageFacts, digests: FileDigests) -> bool:
@@ -80,6 +101,13 @@ def _is_beginning(image: ImageFacts, digests: FileDigests) -> bool:
     if digests.size >= image.size or (whole == 0 and digests.size):
         return False
     return image.chunks[:whole] == digests.chunks[:whole]
+
+
+def differing_blocks(image: ImageFacts, digests: FileDigests) -> list[int]:
+    """Return the numbers of the blocks that are not the same, those of one alone included."""
+    known, found = image.chunks, digests.chunks
+    blocks = max(len(known), len(found))
+    return [n for n in range(blocks) if known[n : n + 1] != found[n : n + 1]]
 
 
 def _altered(

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from cardprep.findings import Finding, Severity, Verdict
 from cardprep.inspection.model import Inspection
-from cardprep.rules import closer, content, display, images, odd, others, stage, visit
+from cardprep.rules import content, display, images, odd, others, stage, visit
 from cardprep.rules.context import Context
 
 Rule = Callable[[Context], list[Finding]]
@@ -53,7 +53,7 @@ RULES: tuple[Rule, ...] = (
     trust,
     images.mixed_types,
     images.two_versions,
-    closer.unsteady,
+    content.unsteady,
     content.altered,
     images.renamed,
     images.short_names,

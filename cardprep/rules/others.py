@@ -7,7 +7,6 @@ from cardprep.rules.context import By, Context, Identified
 from cardprep.rules.images import about_image, version_not_here
 from cardprep.rules.names import base_name, ending, family_of, is_companion, is_system_file
 from cardprep.rules.owners import owners_kind
-from cardprep.rules.supposed import mixed_if_supposed, supposed_file
 from cardprep.volume.model import shown_path
 
 _APPLE_DOUBLE = "apple-double"
@@ -34,9 +33,21 @@ def unknown_files(context: Context) -> list[Finding]:
 
 
 def _mixed(context: Context, findings: list[Finding]) -> list[Finding]:
+    if context.manifest is None or not context.manifest.supposed:
+        return []
+    from cardprep.rules.supposed import mixed_if_supposed
+
     supposed = {finding.path for finding in findings if finding.slug == "supposed-type"}
     files = [item.file for item in context.files if item.file.shown in supposed]
     return mixed_if_supposed(context, files) if files else []
+
+
+def _supposed(context: Context, item: Identified) -> Finding | None:
+    if context.manifest is None or not context.manifest.supposed:
+        return None
+    from cardprep.rules.supposed import supposed_file
+
+    return supposed_file(context, item.file)
 
 
 def _about(context: Context, item: Identified, proper: set[str]) -> Finding | None:
@@ -70,7 +81,7 @@ def _about(context: Context, item: Identified, proper: set[str]) -> Finding | No
         return Finding("owner-data", item.file.shown, "directory", {"what": f"owner.{kind}"})
     return (
         _other_version(context, item)
-        or supposed_file(context, item.file)
+        or _supposed(context, item)
         or Finding("unknown-file", item.file.shown, "directory", {"size": item.file.size})
     )
 

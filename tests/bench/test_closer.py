@@ -91,5 +91,5 @@ def test_of_a_right_card_nothing_is_read_twice(
 ) -> None:
     path = tmp_path / "right.img"
     make_card(path, ((APP.name, APP.content, APPLICATION),))
-    monkeypatch.setattr("cardprep.inspection.again.blocks_from_sectors", None)
+    monkeypatch.setattr("cardprep.bench.closer.look_closer", None)
     assert found(check(bench, path), "matches").path == APP.name
