@@ -80,6 +80,7 @@ KINDS: Mapping[str, Kind] = {
     "container-broken": _STOP,
     "container-contradicts": _STOP,
     "left-packed": _STOP,
+    "page-as-image": _STOP,
     "wrong-volume": _STOP_OR_WORD,
     "other-under-name": _UNDECIDED,
     "newer-than-shelf": _UNDECIDED_OR_WORD,

@@ -15,6 +15,7 @@ from cardprep.images.report import ContainerReport, Problem, Soundness
 from cardprep.manifest.model import ImageFacts
 from cardprep.rules.context import By, Context, Identified
 from cardprep.rules.images import about_image, list_checked
+from cardprep.rules.names import ending
 from cardprep.terms import CHUNK
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 _PACKED = frozenset(("zip", "gzip", "tar", "xz", "zstd", "bzip2", "lz4"))
 _OPAQUE = "opaque"
+_PAGE = "html"
 _BLOCKS_THAT_TELL = 2
 # What a card gives back for sectors that were never written.
 _FILLINGS = (b"\0", b"\xff")
@@ -205,7 +207,13 @@ def containers(context: Context) -> list[Finding]:
         elif image is None and report.format in _PACKED:
             parameters = {"format": report.format}
             findings.append(Finding("left-packed", shown, "file content", parameters))
+        elif image is None and report.format == _PAGE and _is_named_like_one(context, item):
+            findings.append(Finding("page-as-image", shown, "file content"))
     return findings
+
+
+def _is_named_like_one(context: Context, item: Identified) -> bool:
+    return ending(item.file.path[-1]) in context.endings
 
 
 def _broken(shown: str, report: ContainerReport) -> list[Finding]:

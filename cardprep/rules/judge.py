@@ -21,6 +21,7 @@ Rule = Callable[[Context], list[Finding]]
 ESTABLISHED = frozenset(("matches", "as-written", "stage-complete"))
 # What follows from another finding about the same file, and is not said as well.
 _UNSTEADY = frozenset(("reads-differently",))
+_PAGE = frozenset(("page-as-image",))
 _IN_DOUBT = frozenset(("altered", "cut-short", "read-error")) | _UNSTEADY
 _FOLLOWS: Mapping[str, frozenset[str]] = {
     "content-differs-from-stage": _IN_DOUBT | {"stage-file-missing"},
@@ -28,6 +29,9 @@ _FOLLOWS: Mapping[str, frozenset[str]] = {
     "container-broken": frozenset(("altered", "cut-short")) | _UNSTEADY,
     "container-contradicts": _UNSTEADY,
     "altered": _UNSTEADY,
+    "unknown-file": _PAGE,
+    "newer-than-shelf": _PAGE,
+    "other-version": _PAGE,
     "cut-short": _UNSTEADY,
 }
 _NO_SHOP = frozenset(("shop.not-there", "shop.not-a-shop"))

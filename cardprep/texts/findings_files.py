@@ -26,6 +26,11 @@ FILES: Mapping[str, FindingText] = {
         "The copy or the download ended too early, as when a card is pulled before the copy is done.",
         "Prepare the card again from the shelf; if it happens a second time, take the card out of use.",
     ),
+    "page-as-image": FindingText(
+        "{path} is named like an image, and is a web page",
+        "A browser saved a page, as of a login or an error, in place of the file.",
+        "Log in where the maker gives the file out, fetch it again, and take it in.",
+    ),
     "supposed-type": FindingText(
         "{path} ({size} bytes) is in no manifest; by the shop's own rule it is supposed to be: {type}, for {models}",
         "A rule goes by how a file looks; whether it is what the maker released, nothing here tells.",

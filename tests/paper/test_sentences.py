@@ -233,6 +233,7 @@ def of_second_looks() -> Iterator[Finding]:
     one_bit = bytes((APP[0] ^ 4,)) + APP[1:]
     for data in (flipped(APP, 9), hole, one_bit, one_bit[:-1] + bytes((APP[-1] ^ 1,)), APP + b"x"):
         yield from judge(twice("APP_430.BIN", data)).findings
+    yield from judge(context(looked_at("APP_431.BIN", PAGE))).findings
     for second in (None, APP[:CHUNK]):
         yield from judge(twice("APP_430.BIN", flipped(APP, 9), second=second)).findings
 

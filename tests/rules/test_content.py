@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from cardprep.findings import Finding
 from cardprep.images.report import ContainerReport, Soundness
 from cardprep.rules import content
+from cardprep.rules.judge import judge
 from cardprep.terms import CHUNK
 from tests.manifests import image_facts, manifest_of
 from tests.rules.looked_at import APP, BOOT, MANIFEST, OLD, context, flipped, looked_at
@@ -248,6 +249,23 @@ def test_line_ends_changed_by_a_transfer() -> None:
     )
     assert [finding.slug for finding in content.altered(made)] == ["altered"]
     assert content.containers(made) == []
+
+
+# Source: common practice, no published source: browsers save a login page under the file's name.
+@pytest.mark.parametrize(
+    ("path", "told"),
+    [
+        pytest.param("APP_431.BIN", ["page-as-image", "no-image"], id="a newer version's name"),
+        pytest.param("APP_1.BIN", ["page-as-image", "no-image"], id="another version's name"),
+        pytest.param("update.bin", ["page-as-image", "no-image"], id="only the end of a name"),
+        pytest.param("README.HTM", ["unknown-file", "no-image"], id="a page by name too"),
+        pytest.param("APP_430.BIN", ["altered", "container-contradicts"], id="an image's name"),
+    ],
+)
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf\r\n "])
+def test_a_web_page_that_was_saved_as_an_image(path: str, told: list[str], mark: bytes) -> None:
+    page = mark + b"<!DOCTYPE HTML><html>log in</html>"
+    assert [f.slug for f in judge(context(looked_at(path, page))).findings] == told
 
 
 def test_what_could_not_be_read_has_no_container() -> None:

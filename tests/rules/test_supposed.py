@@ -65,7 +65,7 @@ def found(path: str, data: bytes | None, *rules: SupposedFacts) -> Finding:
         pytest.param(
             "B.B", b"OVT1", rule(names=("a.*",), begins=("4f56",)), False, id="one of two"
         ),
-        pytest.param("V40.BIN", PAGE, rule(names=("V40*",)), False, id="a web page is no image"),
+        pytest.param("V40.DAT", PAGE, rule(names=("V40*",)), False, id="a web page is no image"),
     ],
 )
 def test_which_rule_fits(path: str, data: bytes | None, of: SupposedFacts, fits: bool) -> None:
