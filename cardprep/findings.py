@@ -90,6 +90,12 @@ KINDS: Mapping[str, Kind] = {
     "attribute-odd": _CAUTION,
     "name-decomposed": _CAUTION,
     "fragmented": _NOTE,
+    # what was deleted
+    "deleted-entries": _NOTE,
+    "deleted-image": _NOTE,
+    "deleted-image-part": _NOTE,
+    "deleted-image-name": _NOTE,
+    "deleted-content-left": _NOTE,
     # against a visit and its display
     "not-for-these-units": _STOP,
     "goes-back": _STOP_OR_WORD,
@@ -172,6 +178,7 @@ KINDS: Mapping[str, Kind] = {
     "name-damaged": _CAUTION,
     "name-twice": _STOP,
     "time-odd": _NOTE,
+    "deleted-folders-left": _NOTE,
 }
 
 

@@ -36,6 +36,7 @@ from cardprep.terms import spelled_out
 from cardprep.volume.serial import volume_serial
 
 if TYPE_CHECKING:
+    from cardprep.inspection.deleted import AskedDeleted
     from cardprep.layout.compare import Compared
 
 
@@ -107,6 +108,7 @@ def check_card(
     *,
     wanted: Wanted | None = None,
     release: Release | None = None,
+    deleted: bool = False,
     progress: Progress,
     cancel: Cancel,
 ) -> Checked:
@@ -116,6 +118,7 @@ def check_card(
              says what its files are
     wanted   what the card ought to be; else it is looked for in the log
     release  findings that a person overrules in writing; recorded before it counts
+    deleted  whether the content of deleted files is looked for
 
     Raises NotThereError or NotAllowedError for the card, JobError for a job, stage
     or display that there is not, ReleaseError, StoppedError.
@@ -124,8 +127,10 @@ def check_card(
     opened = open_card(path)
     with opened:
         found = _find(bench, opened, wanted)
-        inspection, compared = _inspect(opened, found.to_compare, progress, cancel)
-        context = _context(bench, found, wanted, inspection, compared)
+        promised = _promised(bench)
+        asked = _asked(promised[0]) if deleted else None
+        inspection, compared = _inspect(opened, found.to_compare, asked, progress, cancel)
+        context = _context(promised, found, wanted, inspection, compared)
         if isinstance(bench, Bench) and any(i.by is not By.DIGEST for i, _ in context.images):
             # Of most cards every image is proved by its digest.
             from cardprep.bench.closer import look_closer
@@ -213,19 +218,29 @@ def _same(one: Stage, other: Stage) -> bool:
     return lay_out(one).serial == lay_out(other).serial
 
 
+def _promised(bench: Bench | CardprepError) -> tuple[Manifest | None, str | None]:
+    """Return the manifest, or the reason why there is none to be believed."""
+    if not isinstance(bench, Bench):
+        return None, bench.reason
+    trusted, reason = bench.trusted_or_reason()
+    return (None if trusted is None else trusted.manifest), reason
+
+
+def _asked(manifest: Manifest | None) -> AskedDeleted:
+    from cardprep.inspection.deleted import AskedDeleted
+
+    known = () if manifest is None else manifest.images
+    return AskedDeleted(sizes=frozenset(image.size for image in known))
+
+
 def _context(
-    bench: Bench | CardprepError,
+    promised: tuple[Manifest | None, str | None],
     found: _Found,
     wanted: Wanted,
     inspection: Inspection,
     compared: Compared | None,
 ) -> Context:
-    manifest, reason = None, None
-    if isinstance(bench, Bench):
-        trusted, reason = bench.trusted_or_reason()
-        manifest = None if trusted is None else trusted.manifest
-    else:
-        reason = bench.reason
+    manifest, reason = promised
     if wanted.display is not None and manifest is not None:
         _require_display(manifest, wanted.display)
     is_other = found.other is not None
@@ -257,13 +272,14 @@ def _require_display(manifest: Manifest, display: str) -> None:
 def _inspect(
     opened: Sectors | MountedFolder,
     stage: Stage | None,
+    asked: AskedDeleted | None,
     progress: Progress,
     cancel: Cancel,
 ) -> tuple[Inspection, Compared | None]:
     if isinstance(opened, MountedFolder):
         return inspect_folder(opened, progress=progress, cancel=cancel), None
     if stage is None:
-        return inspect_card(opened, progress=progress, cancel=cancel), None
+        return inspect_card(opened, deleted=asked, progress=progress, cancel=cancel), None
     # A card that nobody here wrote is looked at without this.
     from cardprep.layout.build import lay_out
     from cardprep.layout.compare import Comparison
@@ -271,7 +287,9 @@ def _inspect(
     layout = lay_out(stage)
     comparison = Comparison(layout)
     watched = Watched(witness=comparison, length=layout.length, keep=layout.first_file_offset)
-    inspection = inspect_card(opened, watched=watched, progress=progress, cancel=cancel)
+    inspection = inspect_card(
+        opened, watched=watched, deleted=asked, progress=progress, cancel=cancel
+    )
     return inspection, comparison.result()
 
 

@@ -31,6 +31,7 @@ def check(
     reason: Annotated[str | None, typer.Option(help=HELP["release-reason"])] = None,
     authority: Annotated[str | None, typer.Option(help=HELP["release-authority"])] = None,
     name: Annotated[str | None, typer.Option(help=HELP["release-name"])] = None,
+    deleted: Annotated[bool, typer.Option("--deleted", help=HELP["deleted"])] = False,
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """Check one card."""
@@ -45,6 +46,7 @@ def check(
             card,
             wanted=wanted,
             release=by_hand,
+            deleted=deleted,
             progress=bar(screen("check.reading")),
             cancel=stoppable(),
         )

@@ -20,11 +20,13 @@ app = typer.Typer(add_completion=False, rich_markup_mode=None)
 @app.command("inspect", help=COMMANDS["inspect"])
 def inspect_(
     card: Annotated[Path, typer.Argument(help=HELP["check-card"], metavar="CARD")],
+    deleted: Annotated[bool, typer.Option("--deleted", help=HELP["deleted"])] = False,
     as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
 ) -> None:
     """See what is on one card."""
-    inspection = inspect(card, progress=bar(screen("check.reading")), cancel=stoppable())
+    progress = bar(screen("check.reading"))
+    inspection = inspect(card, deleted=deleted, progress=progress, cancel=stoppable())
     if as_json:
         say_object(inspection_object(inspection))
         return
-    say(inspection_lines(inspection, width=width()))
+    say(inspection_lines(inspection, width=width(), deleted=deleted))

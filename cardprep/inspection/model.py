@@ -50,6 +50,22 @@ class InspectedFile:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DeletedContent:
+    """What lies in one of the places where a deleted file's content may be.
+
+    entry      number of the file among all that is deleted, from 0
+    where      the place, shorter than the file where a cluster of it is in use again
+    digests    of what lies there now, or None if it could not be read
+    container  what that is, or None if it could not be read
+    """
+
+    entry: int
+    where: Extent
+    digests: FileDigests | None
+    container: ContainerReport | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Inspection:
     """What one pass over a card saw.
 
@@ -57,10 +73,12 @@ class Inspection:
     content          partition table and volumes, or None for a mounted folder
     files            in the order of the folders
     folders          paths of all folders
-    deleted          what is left of deleted files
+    deleted          what is left of deleted files and folders, in the order of the volumes
     findings         about card, volumes and files, in the order of the card
     past_the_cache   whether the bytes came from the card and not from the system's memory
     bytes_read       bytes that were asked of the medium
+    deleted_content  what lies where deleted files may have lain, if that was asked for
+    deleted_left     numbers of deleted files that would have been too much to read
     """
 
     identity: Identity
@@ -71,6 +89,8 @@ class Inspection:
     findings: tuple[Finding, ...]
     past_the_cache: bool
     bytes_read: int
+    deleted_content: tuple[DeletedContent, ...] = ()
+    deleted_left: tuple[int, ...] = ()
 
     @property
     def volumes(self) -> tuple[VolumeFacts, ...]:

@@ -6,7 +6,6 @@ Nothing here says whether a card may be used.
 from __future__ import annotations
 
 import shlex
-from collections.abc import Sequence
 
 from cardprep.images.report import ContainerReport
 from cardprep.inspection.model import InspectedFile, Inspection
@@ -16,7 +15,7 @@ from cardprep.paper.fold import folded
 from cardprep.terms import size_in_words, spelled_out
 from cardprep.texts.catalogue import container_problem, screen, word
 from cardprep.volume.fat_entry import ARCHIVE, HIDDEN, READ_ONLY, SYSTEM
-from cardprep.volume.model import DeletedEntry, VolumeFacts, shown_path
+from cardprep.volume.model import VolumeFacts, shown_path
 
 # More than this nobody reads on a terminal; --json has the rest.
 SHOWN = 40
@@ -24,19 +23,24 @@ PROBLEMS_SHOWN = 3
 ATTRIBUTES = {READ_ONLY: "read-only", HIDDEN: "hidden", SYSTEM: "system", ARCHIVE: "archive"}
 
 
-def inspection_lines(inspection: Inspection, *, width: int) -> list[str]:
+def inspection_lines(inspection: Inspection, *, width: int, deleted: bool = False) -> list[str]:
     """Return all that was seen, with no more names than a person reads.
 
-    width  columns of the terminal
+    width    columns of the terminal
+    deleted  whether the content of deleted files was asked for
     """
     parts: list[tuple[int, str]] = [*_medium(inspection), *_volumes(inspection)]
     several = len(inspection.volumes) > 1
-    parts.append((0, _count("files", len(inspection.files))))
+    parts.append((0, count_line("files", len(inspection.files))))
     for file in inspection.files[:SHOWN]:
         parts += _file(file, inspection.identity.kind, several=several)
-    parts += _more(len(inspection.files))
+    parts += more_line(len(inspection.files))
     parts += _folders(inspection)
-    parts += _deleted(inspection.deleted)
+    if inspection.deleted:
+        # Most cards have none.
+        from cardprep.paper.deleted import deleted_parts
+
+        parts += deleted_parts(inspection, asked=deleted)
     lines = folded([" " * indent + text for indent, text in parts], width)
     if inspection.findings:
         lines += findings_lines(inspection.findings, width)
@@ -59,7 +63,7 @@ def _medium(inspection: Inspection) -> list[tuple[int, str]]:
     if identity.size is None:
         parts.append((2, screen("inspect.kind", kind=kind)))
     else:
-        parts.append((2, screen("inspect.medium", kind=kind, size=_size(identity.size))))
+        parts.append((2, screen("inspect.medium", kind=kind, size=exact_size(identity.size))))
     if identity.sector_size is not None:
         parts.append((2, screen("inspect.sectors", bytes=identity.sector_size)))
     if identity.cid is not None:
@@ -122,7 +126,7 @@ def _file(file: InspectedFile, kind: MediumKind, *, several: bool) -> list[tuple
     name = file.shown
     if several:
         name = screen("inspect.in-volume", number=file.volume + 1, path=name)
-    facts = [_size(file.size)]
+    facts = [exact_size(file.size)]
     if file.modified is None:
         facts.append(screen("inspect.no-time"))
     else:
@@ -130,14 +134,15 @@ def _file(file: InspectedFile, kind: MediumKind, *, several: bool) -> list[tuple
         facts.append(screen(slug, time=file.modified))
     # Nearly every file has the mark for archiving.
     facts += attribute_words(file.attributes & ~ARCHIVE)
-    parts = [_named(name), (6, ", ".join(facts))]
+    parts = [named(name), (6, ", ".join(facts))]
     if file.digests is None:
         return [*parts, (6, screen("inspect.not-read"))]
     parts.append((6, screen("inspect.sha256", sha256=file.digests.sha256)))
-    return parts if file.container is None else [*parts, *_container(file.container)]
+    return parts if file.container is None else [*parts, *container_parts(file.container)]
 
 
-def _container(report: ContainerReport) -> list[tuple[int, str]]:
+def container_parts(report: ContainerReport) -> list[tuple[int, str]]:
+    """Return what a content is and whether its own checks hold."""
     soundness = screen(f"soundness.{report.soundness.value}")
     parts = [(6, screen("inspect.container", format=word(report.format), soundness=soundness))]
     for problem in report.problems[:PROBLEMS_SHOWN]:
@@ -152,41 +157,31 @@ def _container(report: ContainerReport) -> list[tuple[int, str]]:
 def _folders(inspection: Inspection) -> list[tuple[int, str]]:
     if not inspection.folders:
         return []
-    parts = [(0, _count("folders", len(inspection.folders)))]
-    parts += [_named(shown_path(path) + "/") for path in inspection.folders[:SHOWN]]
-    return parts + _more(len(inspection.folders))
+    parts = [(0, count_line("folders", len(inspection.folders)))]
+    parts += [named(shown_path(path) + "/") for path in inspection.folders[:SHOWN]]
+    return parts + more_line(len(inspection.folders))
 
 
-def _deleted(deleted: Sequence[DeletedEntry]) -> list[tuple[int, str]]:
-    if not deleted:
-        return []
-    parts = [(0, _count("deleted-names", len(deleted)))]
-    for entry in deleted[:SHOWN]:
-        name = shown_path((*entry.folder, entry.short))
-        time = screen("inspect.no-time")
-        if entry.modified is not None:
-            time = screen("inspect.time", time=str(entry.modified))
-        line = screen("inspect.deleted", name=name, size=_size(entry.size), time=time)
-        parts.append(_named(line))
-    return parts + _more(len(deleted))
-
-
-def _named(name: str) -> tuple[int, str]:
+def named(name: str) -> tuple[int, str]:
+    """Return the line with which a file begins."""
     # The mark in front keeps a name that begins with blanks from beginning a line.
     return 2, screen("inspect.named", name=name)
 
 
-def _size(size: int) -> str:
+def exact_size(size: int) -> str:
+    """Return a size in words and in bytes."""
     words = size_in_words(size)
     exact = screen("inspect.bytes", bytes=size)
     return exact if words == exact else screen("inspect.size", size=words, bytes=size)
 
 
-def _count(what: str, count: int) -> str:
+def count_line(what: str, count: int) -> str:
+    """Return the heading of a list."""
     if count == 1:
         return screen(f"inspect.one-of-{what}")
     return screen(f"inspect.{what}", count=count)
 
 
-def _more(count: int) -> list[tuple[int, str]]:
+def more_line(count: int) -> list[tuple[int, str]]:
+    """Return how many of a list are not shown, if any."""
     return [(2, screen("inspect.more", count=count - SHOWN))] if count > SHOWN else []

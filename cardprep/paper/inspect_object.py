@@ -14,7 +14,7 @@ from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import container_problem, word
 from cardprep.volume.card import Partition
 from cardprep.volume.fat_time import FatTime
-from cardprep.volume.model import DeletedEntry, Extent, Volume, VolumeEntry, VolumeFacts, shown_path
+from cardprep.volume.model import Extent, Volume, VolumeEntry, VolumeFacts, shown_path
 
 
 def inspection_object(inspection: Inspection) -> dict[str, Json]:
@@ -30,20 +30,25 @@ def inspection_object(inspection: Inspection) -> dict[str, Json]:
                 "name": other.name,
                 "label": spelled_out(other.label),
                 "identifier": spelled_out(other.identifier),
-                **_place(other.where),
+                **place_object(other.where),
             }
             for other in (() if inspection.content is None else inspection.content.foreign)
         ],
         "volumes": [_volume(number, volume.facts) for number, volume in enumerate(volumes, 1)],
         "files": _files(inspection, volumes),
         "folders": _folders(inspection, volumes),
-        "deleted": [
-            _deleted(number, entry)
-            for number, volume in enumerate(volumes, 1)
-            for entry in volume.deleted
-        ],
+        "deleted": deleted_rows(inspection),
         "findings": [finding_object(finding) for finding in inspection.findings],
     }
+
+
+def deleted_rows(inspection: Inspection) -> list[Json]:
+    """Return what is left of each deleted file or folder; most cards have none."""
+    if not inspection.deleted:
+        return []
+    from cardprep.paper.deleted import deleted_objects
+
+    return deleted_objects(inspection)
 
 
 def _medium(identity: Identity) -> dict[str, Json]:
@@ -66,11 +71,12 @@ def _partition(partition: Partition) -> dict[str, Json]:
         "type_text": partition.type_text,
         "name": spelled_out(partition.name),
         "active": partition.active,
-        **_place(partition.where),
+        **place_object(partition.where),
     }
 
 
-def _place(where: Extent) -> dict[str, Json]:
+def place_object(where: Extent) -> dict[str, Json]:
+    """Return a stretch of the card."""
     return {"offset": where.offset, "length": where.length}
 
 
@@ -79,7 +85,7 @@ def _volume(number: int, facts: VolumeFacts) -> dict[str, Json]:
         "number": number,
         "file_system": facts.file_system,
         "standard_type": facts.standard_type,
-        **_place(facts.where),
+        **place_object(facts.where),
         "sector_size": facts.sector_size,
         "cluster_size": facts.cluster_size,
         "clusters": facts.clusters,
@@ -100,10 +106,10 @@ def _files(inspection: Inspection, volumes: Iterable[Volume]) -> list[Json]:
             **_file(file),
             "volume": file.volume + 1,
             "short": None if file.short is None else spelled_out(file.short),
-            "attributes": _words(file.attributes),
-            "created": _time(entry.created),
-            "accessed": _time(entry.accessed),
-            "extents": [_place(extent) for extent in file.extents],
+            "attributes": words_object(file.attributes),
+            "created": time_text(entry.created),
+            "accessed": time_text(entry.accessed),
+            "extents": [place_object(extent) for extent in file.extents],
             "is_whole": entry.is_whole,
         }
         for file, entry in zip(inspection.files, entries, strict=True)
@@ -117,15 +123,17 @@ def _file(file: InspectedFile) -> dict[str, Json]:
         "modified": file.modified,
         "sha256": None if file.digests is None else file.digests.sha256,
         "xxh3_128": None if file.digests is None else file.digests.xxh3_128,
-        "container": None if file.container is None else _container(file.container),
+        "container": None if file.container is None else container_object(file.container),
     }
 
 
-def _words(attributes: int) -> Json:
+def words_object(attributes: int) -> Json:
+    """Return the bits of an entry's attributes and their words."""
     return {"bits": attributes, "words": [*attribute_words(attributes)]}
 
 
-def _container(report: ContainerReport) -> dict[str, Json]:
+def container_object(report: ContainerReport) -> dict[str, Json]:
+    """Return what a content is, with all that is wrong with it."""
     return {
         "format": report.format,
         "format_in_words": word(report.format),
@@ -158,22 +166,12 @@ def _folder(number: int, entry: VolumeEntry) -> dict[str, Json]:
         "path": entry.shown,
         "volume": number,
         "short": spelled_out(entry.short),
-        "attributes": _words(entry.attributes),
-        "created": _time(entry.created),
-        "modified": _time(entry.modified),
+        "attributes": words_object(entry.attributes),
+        "created": time_text(entry.created),
+        "modified": time_text(entry.modified),
     }
 
 
-def _deleted(number: int, entry: DeletedEntry) -> dict[str, Json]:
-    return {
-        "folder": shown_path(entry.folder),
-        "short": spelled_out(entry.short),
-        "volume": number,
-        "size": entry.size,
-        "modified": _time(entry.modified),
-        "first_cluster": entry.first_cluster,
-    }
-
-
-def _time(time: FatTime | None) -> str | None:
+def time_text(time: FatTime | None) -> str | None:
+    """Return a time stamp as text."""
     return None if time is None else str(time)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from cardprep.canonical import Json
 from cardprep.findings import Finding
-from cardprep.inspection.model import InspectedFile
+from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.job.listed import Listed
 from cardprep.job.stage import Stage
 from cardprep.job.written import WrittenCard
@@ -59,8 +59,17 @@ def judgement_object(
         },
         "stage": None if stage is None else {"job": str(stage.job), "number": stage.number},
         "files": [_file(file) for file in inspection.files],
+        "deleted": _deleted(inspection),
         "findings": [finding_object(finding) for finding in judgement.findings],
     }
+
+
+def _deleted(inspection: Inspection) -> list[Json]:
+    if not inspection.deleted:
+        return []
+    from cardprep.paper.deleted import deleted_objects
+
+    return deleted_objects(inspection)
 
 
 def release_row(

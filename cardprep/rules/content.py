@@ -166,7 +166,7 @@ def _how(item: Identified, image: ImageFacts, digests: FileDigests, differing: l
         return "altered-longer"
     found = digests.chunks
     sizes = [min(CHUNK, digests.size - at) for at in range(0, digests.size, CHUNK)]
-    filled = [chunk in _filled(size) for chunk, size in zip(found, sizes, strict=True)]
+    filled = [chunk in filled_blocks(size) for chunk, size in zip(found, sizes, strict=True)]
     # The copy broke off inside the first block that differs, or before it.
     is_whole = digests.size == image.size and all(filled[differing[0] + 1 :])
     if is_whole and any(filled[number] for number in differing):
@@ -176,7 +176,7 @@ def _how(item: Identified, image: ImageFacts, digests: FileDigests, differing: l
 
 
 @lru_cache(maxsize=64)
-def _filled(size: int) -> tuple[str, ...]:
+def filled_blocks(size: int) -> tuple[str, ...]:
     """Return the digests of a block of each filling."""
     found: list[str] = []
     for filling in _FILLINGS:

@@ -170,13 +170,14 @@ class Context:
         return {family: tuple(images) for family, images in found.items()}
 
     @cached_property
-    def _by_sha256(self) -> Mapping[str, ImageFacts]:
+    def by_sha256(self) -> Mapping[str, ImageFacts]:
+        """The images by their digests."""
         known = () if self.manifest is None else self.manifest.images
         return {image.sha256: image for image in known}
 
     def _identify(self, file: InspectedFile) -> Identified:
         folder = system_folder(file.path)
-        image = None if file.digests is None else self._by_sha256.get(file.digests.sha256)
+        image = None if file.digests is None else self.by_sha256.get(file.digests.sha256)
         if image is not None:
             return Identified(file=file, claims=(image,), by=By.DIGEST, system_folder=folder)
         if folder is not None:

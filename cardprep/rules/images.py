@@ -181,9 +181,10 @@ def list_checked(context: Context, image: ImageFacts) -> str:
 
 def about_image(slug: str, item: Identified, image: ImageFacts, **more: Parameter) -> Finding:
     """Return a finding about a file and the image that it is or claims to be."""
-    known: dict[str, Parameter] = {
-        "type": image.type.word,
-        "models": ", ".join(image.models),
-        "version": image.version.text,
-    }
-    return Finding(slug, item.file.shown, "file content", {**known, **more})
+    return Finding(slug, item.file.shown, "file content", {**image_parameters(image), **more})
+
+
+def image_parameters(image: ImageFacts) -> dict[str, Parameter]:
+    """Return the parameters by which a finding names an image."""
+    models = ", ".join(image.models)
+    return {"type": image.type.word, "models": models, "version": image.version.text}

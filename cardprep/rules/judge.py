@@ -43,6 +43,15 @@ def seen(context: Context) -> list[Finding]:
     return list(context.inspection.findings)
 
 
+def deleted(context: Context) -> list[Finding]:
+    """Return what is to be said of deleted files; most cards have none."""
+    if not context.inspection.deleted:
+        return []
+    from cardprep.rules.deleted import deleted_files
+
+    return deleted_files(context)
+
+
 def trust(context: Context) -> list[Finding]:
     """Return a finding if there is no manifest that may be believed."""
     if context.manifest is not None:
@@ -82,6 +91,7 @@ RULES: tuple[Rule, ...] = (
     stage.through_cache,
     stage.superseded,
     seen,
+    deleted,
     images.matches,
 )
 

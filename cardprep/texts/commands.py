@@ -85,6 +85,7 @@ HELP: Mapping[str, str] = {
     "check-job": "Hold the card against this job: its units, their versions, its plan.",
     "check-stage": "The stage that the card ought to be, with --job.",
     "check-display": "The display that is to read the card, if it is not the job's.",
+    "deleted": "Read, too, what lies where deleted files may have lain, and list what deleted folders held.",
     "release": "Overrule this finding in writing (its slug, as --json names it). May be given again.",
     "release-reason": "Why the card may be used all the same; with --release.",
     "release-authority": "On whose word: a ticket, a letter, somebody of the maker's; with --release.",

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 
 from cardprep.texts.finding_text import FindingText
 from cardprep.texts.findings_card import CARD
+from cardprep.texts.findings_deleted import DELETED
 from cardprep.texts.findings_files import FILES
 from cardprep.texts.findings_visit import VISIT
 
@@ -31,6 +32,7 @@ _GUESS = (
 
 FINDINGS: Mapping[str, FindingText] = {
     **CARD,
+    **DELETED,
     **FILES,
     **VISIT,
     # what the files are

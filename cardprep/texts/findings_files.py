@@ -11,6 +11,8 @@ from cardprep.texts.finding_text import FindingText
 
 PLACES: Mapping[str, str] = {
     "where-blocks": "{chunks} of {of} blocks of 64 KiB differ, the first at byte {first}",
+    "where-first-blocks": "the first {same} of {of} blocks of 64 KiB",
+    "where-some-blocks": "{same} of {of} blocks of 64 KiB, the first at byte {first},",
     "where-byte": "byte {first} differs",
     "where-bytes": "it differs from byte {first} to byte {last}, in {chunks} of {of} blocks of 64 KiB",
 }

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from cardprep.texts.screens_capture import CAPTURE
+from cardprep.texts.screens_deleted import DELETED, LEFT
 
 VERDICTS: Mapping[str, str] = {
     "use": "USE",
@@ -26,6 +27,7 @@ SEVERITIES: Mapping[str, str] = {
 
 # Values of parameters that a person reads as words.
 WORDS: Mapping[str, str] = {
+    **LEFT,
     "free": "marked as free",
     "free-count": "count of free clusters",
     "mirroring": "only one of its FATs is kept up to date",
@@ -172,6 +174,7 @@ KINDS: Mapping[str, str] = {
 
 SCREENS: Mapping[str, str] = {
     **CAPTURE,
+    **DELETED,
     "refused": "cardprep: {message}\n  {remedy}",
     "fault": "cardprep: this is a fault of cardprep itself, and nothing of yours; what happened is in {report}\n  What was begun is in the log. Send that file to whoever looks after cardprep.",
     "fault.no-file": "no file, because none could be written",
@@ -351,9 +354,6 @@ SCREENS: Mapping[str, str] = {
     "inspect.problem": "{problem}",
     "inspect.folders": "{count} folders",
     "inspect.one-of-folders": "one folder",
-    "inspect.deleted": "{name}  {size}, {time}",
-    "inspect.deleted-names": "{count} deleted files, of which the names are left",
-    "inspect.one-of-deleted-names": "one deleted file, of which the name is left",
     "inspect.more": "and {count} more; --json lists them all",
     "inspect.no-findings": "nothing out of order was seen",
     "inspect.next": "whether it may be used is another question: cardprep check {target}",

@@ -33,7 +33,8 @@ class Volumes:
     foreign  those that were recognised
     """
 
-    def __init__(self, sectors: Sectors) -> None:
+    def __init__(self, sectors: Sectors, *, into_deleted: bool = False) -> None:
+        self._into_deleted = into_deleted
         self.read: list[Volume] = []
         self.foreign: list[ForeignVolume] = []
         self.findings: list[Finding] = []
@@ -50,7 +51,7 @@ class Volumes:
         if len(self.read) >= VOLUMES_MOST:
             return about("volume-unreadable", number, what="too-many-volumes")
         try:
-            return read_fat_volume(self._sectors, start, room)
+            return read_fat_volume(self._sectors, start, room, into_deleted=self._into_deleted)
         except NotFatError as error:
             # An exFAT volume is recognised here and named; this is the place to read it.
             foreign = recognise(self._sectors, start, room)

@@ -71,14 +71,16 @@ class CardContent:
     foreign: tuple[ForeignVolume, ...] = ()
 
 
-def read_card(sectors: Sectors) -> CardContent:
+def read_card(sectors: Sectors, *, into_deleted: bool = False) -> CardContent:
     """Find and read the volumes of a card.
+
+    into_deleted  whether deleted folders are looked into as well
 
     What is wrong with the card is in the findings. Raises ReadFailedError or
     ShortReadError only if the first sector is there and cannot be read.
     """
     first = read(sectors, 0, min(LENGTH, sectors.size))
-    reading = _Reading(sectors)
+    reading = _Reading(sectors, into_deleted)
     if _is_fat(first):
         reading.take_volume(first)
     elif first[3:11] in BOOT_MARKS:
@@ -89,7 +91,7 @@ def read_card(sectors: Sectors) -> CardContent:
         except NotPartitionTableError as error:
             reading.take_nothing(first, error.reason)
         else:
-            reading = _with_table(sectors, table)
+            reading = _with_table(sectors, table, into_deleted)
     return reading.content()
 
 
@@ -101,10 +103,10 @@ def _is_fat(sector: bytes) -> bool:
     return True
 
 
-def _with_table(sectors: Sectors, table: mbr.MasterBootRecord) -> _Reading:
+def _with_table(sectors: Sectors, table: mbr.MasterBootRecord, into_deleted: bool) -> _Reading:
     """Read a card by its table, counted in the sectors that are most likely meant."""
     announced, *others = units(sectors)
-    reading = _Reading(sectors)
+    reading = _Reading(sectors, into_deleted)
     reading.take_table(table, announced)
     data = [entry for entry in table.entries if entry.is_used and not _leads_on(entry)]
     if reading.volumes.read or reading.volumes.foreign or reading.gpt or not data:
@@ -112,7 +114,7 @@ def _with_table(sectors: Sectors, table: mbr.MasterBootRecord) -> _Reading:
     for unit in others:
         # A mark is weak evidence for a place that the table does not name; all must agree.
         if all(recognise(sectors, e.first_sector * unit, e.sectors * unit) for e in data):
-            reading = _Reading(sectors)
+            reading = _Reading(sectors, into_deleted)
             reading.take_table(table, unit)
             return reading
     reading.take_all_of_it()
@@ -126,10 +128,10 @@ def _leads_on(entry: mbr.PartitionEntry) -> bool:
 class _Reading:
     """A card while it is read: what was found so far."""
 
-    def __init__(self, sectors: Sectors) -> None:
+    def __init__(self, sectors: Sectors, into_deleted: bool) -> None:
         self.table: mbr.MasterBootRecord | None = None
         self.gpt: GuidTable | None = None
-        self.volumes = Volumes(sectors)
+        self.volumes = Volumes(sectors, into_deleted=into_deleted)
         self._sectors = sectors
         self._partitions: list[Partition] = []
         # Those about the table and about what it leads to, in the order of the table.

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 from cardprep.findings import Finding
 from cardprep.terms import spelled_out
+from cardprep.volume.fat_deleted import Pieces, Remains
 from cardprep.volume.fat_entry import (
     DELETED,
     END,
@@ -56,13 +57,13 @@ class FolderContent:
     """What one folder holds.
 
     entries    live files, folders and labels, in stored order
-    deleted    entries whose first byte is E5, as stored, long ones left out
+    deleted    entries whose first byte is E5, with the long names that are left of them
     stored     number of entries of all sorts before the end mark
     findings   what is wrong with the folder itself
     """
 
     entries: tuple[NamedEntry, ...]
-    deleted: tuple[ShortEntry, ...]
+    deleted: tuple[Remains, ...]
     stored: int
     findings: tuple[Finding, ...]
 
@@ -112,19 +113,22 @@ def read_folder(data: bytes, path: str | None) -> FolderContent:
     path  the folder in harmless spelling for the findings, None for the root
     """
     entries: list[NamedEntry] = []
-    deleted: list[ShortEntry] = []
+    deleted: list[Remains] = []
     findings: list[Finding] = []
-    assembly = _Assembly()
+    assembly, gone = _Assembly(), Pieces()
     stored = 0
     for index, raw in _stored(data):
         stored = index + 1
-        entry = parse_entry(raw)
         if raw[0] == DELETED:
             if assembly.drop():
                 findings.append(_damaged_name(path, None))
-            if isinstance(entry, ShortEntry):
-                deleted.append(entry)
-        elif isinstance(entry, LongEntry):
+            remains = gone.see(raw)
+            if remains is not None:
+                deleted.append(remains)
+            continue
+        gone.drop()
+        entry = parse_entry(raw)
+        if isinstance(entry, LongEntry):
             assembly.add(entry)
         else:
             long_name, damaged = assembly.take(entry)

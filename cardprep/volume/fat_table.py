@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from cardprep.errors import ReadFailedError, ShortReadError
 from cardprep.medium.protocol import Sectors, read
 from cardprep.terms import KIB
+from cardprep.volume.deleted_places import FreeRuns
 from cardprep.volume.fat_boot import FIRST_CLUSTER, BootSector
 from cardprep.volume.fat_chain import Chain, ChainEnd, ClusterSet, Runs
 
@@ -258,10 +259,12 @@ class FileAllocationTable:
         """Whether a cluster belongs to a chain that was walked."""
         return cluster in self._walked
 
-    def usage(self) -> tuple[int, int, int]:
+    def usage(self, free: FreeRuns | None = None) -> tuple[int, int, int]:
         """Return clusters in use by the table, clusters walked, clusters marked as bad.
 
         Clusters in use that no chain reached are lost.
+
+        free  is told of all clusters on the way
         """
         in_use = bad = 0
         for entries, start in self._kept_blocks():
@@ -269,6 +272,8 @@ class FileAllocationTable:
             part = entries[skip : max(skip, self.limit - start)]
             in_use += len(part) - part.count(0)
             bad += part.count(self.mask - 8)
+            if free is not None and free.wants(start + skip + len(part)):
+                free.take(start + skip, bytes(map(bool, part)))
         return in_use, len(self._walked), bad
 
     def _kept_blocks(self) -> Iterator[tuple[array[int], int]]:

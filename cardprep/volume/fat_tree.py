@@ -18,13 +18,14 @@ from cardprep.findings import Finding
 from cardprep.medium.protocol import Sectors, read
 from cardprep.volume.fat_boot import BootSector
 from cardprep.volume.fat_chain import Chain, ChainEnd
+from cardprep.volume.fat_deleted import deleted_entry
 from cardprep.volume.fat_entry import ShortEntry
 from cardprep.volume.fat_folder import MOST_BYTES, FolderContent, NamedEntry, read_folder
 from cardprep.volume.fat_found import DEPTH_LIMIT, ENTRY_LIMIT, Tree
-from cardprep.volume.fat_names import CODE_PAGE, short_name, upper_case
+from cardprep.volume.fat_names import CODE_PAGE, upper_case
 from cardprep.volume.fat_table import FileAllocationTable
 from cardprep.volume.fat_time import FatTime
-from cardprep.volume.model import DeletedEntry, Extent, VolumeEntry, shown_path
+from cardprep.volume.model import Extent, VolumeEntry, shown_path
 
 _DOT = b".          "
 _DOT_DOT = b"..         "
@@ -52,6 +53,7 @@ class TreeWalk:
 
     offset  byte on the card where the volume begins
     table   must have been loaded
+    gone    by their number among what is deleted, folders, with the cluster of the one above
     """
 
     def __init__(
@@ -62,6 +64,7 @@ class TreeWalk:
         self._boot = boot
         self._table = table
         self._tree = Tree()
+        self.gone: dict[int, int] = {}
 
     def run(self) -> Tree:
         """Walk from the root, breadth first, and return what was found."""
@@ -135,8 +138,11 @@ class TreeWalk:
             else:
                 item = self._file(path, named, chain)
             self._tree.entries.append(item)
-        for short in content.deleted:
-            self._tree.deleted.append(self._deleted(folder.path, short))
+        for remains in content.deleted:
+            if remains.entry.is_folder:
+                self.gone[len(self._tree.deleted)] = folder.cluster
+            first = self._first(remains.entry)
+            self._tree.deleted.append(deleted_entry(folder.path, remains, first))
         return below
 
     def _first(self, entry: ShortEntry) -> int:
@@ -233,19 +239,6 @@ class TreeWalk:
             modified=self._time(path, entry.modified[1], entry.modified[0]),
             extents=extents,
             is_whole=whole,
-        )
-
-    def _deleted(self, folder: tuple[str, ...], entry: ShortEntry) -> DeletedEntry:
-        try:
-            modified = FatTime.parse(entry.modified[1], entry.modified[0])
-        except BadValueError:
-            modified = None
-        return DeletedEntry(
-            folder=folder,
-            short="?" + short_name(b"_" + entry.name[1:], entry.case_bits)[1:],
-            size=entry.size,
-            modified=modified,
-            first_cluster=entry.first_cluster,
         )
 
     def _time(

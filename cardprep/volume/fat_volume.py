@@ -17,6 +17,7 @@ from cardprep.errors import NotFatError, ReadFailedError, ShortReadError
 from cardprep.findings import Finding
 from cardprep.medium.protocol import Sectors, read
 from cardprep.terms import spelled_out
+from cardprep.volume.deleted_places import FreeRuns, first_clusters, places
 from cardprep.volume.fat_boot import (
     EXTENDED_SIGNATURE,
     FIRST_CLUSTER,
@@ -41,15 +42,18 @@ _NONE = 0xFFFF
 _MOST_FATS = 2
 
 
-def read_fat_volume(sectors: Sectors, offset: int, room: int) -> Volume:
+def read_fat_volume(
+    sectors: Sectors, offset: int, room: int, *, into_deleted: bool = False
+) -> Volume:
     """Read the volume that begins at byte `offset`.
 
-    room  bytes that the partition, or the card, has for it
+    room          bytes that the partition, or the card, has for it
+    into_deleted  whether deleted folders are looked into as well
 
     Raises NotFatError if there is no FAT volume, and ReadFailedError or
     ShortReadError if the boot sector or a FAT cannot be read.
     """
-    return _Reading(sectors, offset, room).run()
+    return _Reading(sectors, offset, room).run(into_deleted=into_deleted)
 
 
 class _Reading:
@@ -61,7 +65,7 @@ class _Reading:
         self._boot = BootSector.parse(read(sectors, offset, LENGTH))
         self._info: InfoSector | None = None
 
-    def run(self) -> Volume:
+    def run(self, *, into_deleted: bool) -> Volume:
         boot = self._boot
         self._look_at_boot_sector()
         if boot.fat32 is not None:
@@ -78,8 +82,14 @@ class _Reading:
         for copy, at in table.unreadable.items():
             self._say("read-error", f"FAT {copy + 1}", offset=at)
         self._look_at_marks(table)
-        tree = TreeWalk(self._sectors, self._offset, boot, table).run()
-        free = self._look_at_usage(table)
+        walk = TreeWalk(self._sectors, self._offset, boot, table)
+        tree = walk.run()
+        if into_deleted and walk.gone:
+            # Nobody else needs these.
+            from cardprep.volume.fat_deleted_folders import DeletedFolders
+
+            DeletedFolders(self._sectors, self._offset, boot, table, tree, walk.gone).run()
+        free = self._look_at_usage(table, tree)
         self._look_at_labels(tree)
         return Volume(
             facts=self._facts(tree, free),
@@ -176,9 +186,15 @@ class _Reading:
         if table.media != boot.media or not table.head_is_usual:
             self._say("fat-head-odd", "FAT", found=f"{table.entry(0):X}, {table.entry(1):X}")
 
-    def _look_at_usage(self, table: FileAllocationTable) -> int:
-        """Say which clusters are lost, and return the free bytes."""
-        in_use, walked, bad = table.usage()
+    def _look_at_usage(self, table: FileAllocationTable, tree: Tree) -> int:
+        """Say which clusters are lost and what is left of deleted files; return the free bytes."""
+        upper_half = table.bits == 32
+        asked = first_clusters(tree.deleted, table.limit, upper_half=upper_half)
+        runs = FreeRuns(asked, table.limit)
+        in_use, walked, bad = table.usage(runs)
+        tree.deleted = [
+            *places(tree.deleted, runs, self._boot, self._offset, upper_half=upper_half)
+        ]
         lost = in_use - walked - bad
         if lost:
             self._say("lost-clusters", "FAT", clusters=lost, size=lost * self._boot.cluster_size)

@@ -8,6 +8,7 @@ spelling for people and findings.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 
 from cardprep.findings import Finding
 from cardprep.terms import spelled_out
@@ -52,12 +53,32 @@ class VolumeEntry:
         return shown_path(self.path)
 
 
+class Left(StrEnum):
+    """What is left on the card of a deleted file's content, if its clusters lay together.
+
+    FREE is all of it, PARTLY the part before a cluster that is in use again. EMPTY is a
+    file that had no content, NOWHERE one whose first cluster no volume of this size has.
+    """
+
+    FREE = "free"
+    PARTLY = "partly"
+    IN_USE = "in-use"
+    EMPTY = "empty"
+    NOWHERE = "nowhere"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DeletedEntry:
-    """What is left of a deleted file's folder entry.
+    """What is left of the folder entry of a deleted file or folder.
 
-    folder  parts of the folder it stood in
-    short   the short name with ? for the lost first character
+    folder         parts of the folder it stood in
+    short          the short name, with ? for a lost first character
+    long_name      the long name where that is left, or None
+    name_is_whole  whether `name` lacks nothing
+    first_cluster  as stored; the upper half of it may be lost
+    left           what of the content is not overwritten for certain
+    guesses        where the content may lie, if its clusters lay one behind the other;
+                   the first one may be cut where a cluster is in use again
     """
 
     folder: tuple[str, ...]
@@ -65,6 +86,24 @@ class DeletedEntry:
     size: int
     modified: FatTime | None
     first_cluster: int
+    long_name: str | None = None
+    name_is_whole: bool = False
+    is_folder: bool = False
+    attributes: int = 0
+    created: FatTime | None = None
+    accessed: FatTime | None = None
+    left: Left = Left.NOWHERE
+    guesses: tuple[Extent, ...] = ()
+
+    @property
+    def name(self) -> str:
+        """The long name, or what is left of the short one."""
+        return self.short if self.long_name is None else self.long_name
+
+    @property
+    def shown(self) -> str:
+        """The path in harmless spelling, parts joined by /."""
+        return shown_path((*self.folder, self.name))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

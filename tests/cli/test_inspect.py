@@ -100,7 +100,10 @@ def test_all_that_is_on_a_card(program: Inspected, card: Path) -> None:
         "gzip compressed file; its own checks: fail\n",
         "  - SUB/BROKEN.GZ\n",
         "one folder\n  - SUB/\n",
-        "one deleted file, of which the name is left\n  - ?ONE.TXT  4 bytes, 20",
+        "deleted, what is left of it: one file or folder (? is a lost character)\n  - ?ONE.TXT\n",
+        "  - ?ONE.TXT\n      4 bytes, 20",
+        "      its clusters are free, so the content may still be there\n",
+        "to look for what was in them:",
         "without a partition table",
     ):
         assert wanted in said

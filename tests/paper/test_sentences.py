@@ -37,9 +37,10 @@ from cardprep.texts.catalogue import refusal, screen, word
 from cardprep.texts.findings import FINDINGS
 from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import SCREENS, WORDS
-from cardprep.volume.model import Extent
+from cardprep.volume.model import Extent, Left
 from tests.cards import MemorySectors
 from tests.manifests import display_facts, image_facts, manifest_of
+from tests.rules.gone import gone, with_deleted
 from tests.rules.looked_at import APP, BOOT, GONE, MANIFEST, OLD, context, flipped, looked_at
 from tests.rules.second import twice
 from tests.rules.whole import HEX, zipped
@@ -238,13 +239,29 @@ def of_second_looks() -> Iterator[Finding]:
         yield from judge(twice("APP_430.BIN", flipped(APP, 9), second=second)).findings
 
 
+def of_deleted() -> Iterator[Finding]:
+    """Give what is said of deleted files, of all that can be left of one."""
+    files = [gone("?PP_430.BIN", APP, left=left) for left in Left]
+    files += [
+        gone("?PP_430.BIN", APP[: 2 * CHUNK] + b"x"),
+        gone("?PP_430.BIN", flipped(APP, 5)),
+        gone("?PP_430.BIN", APP, seen=b"else"),
+        gone("APP_430.BIN", APP, size=7),
+        gone("X", b"x", unreadable=True),
+        gone("APP_43?", b"x", long_name="APP_43?"),
+    ]
+    for asked in (True, False):
+        yield from judge(with_deleted(*files, asked=asked)).findings
+    yield from judge(with_deleted(*files, left_out=(3,))).findings
+
+
 # Those above "what could not be looked at" in the table of kinds, and two below.
 RULES = {*itertools.takewhile(lambda slug: slug != "read-error", KINDS)}
 RULES |= {"manifest-untrusted", "read-through-cache"}
 
 
 def test_all_findings_of_rules_are_collected() -> None:
-    assert {finding.slug for finding in (*of_rules(), *of_visits())} >= RULES
+    assert {finding.slug for finding in (*of_rules(), *of_visits(), *of_deleted())} >= RULES
     # And a good part of what can be wrong with a card's tables.
     assert len({finding.slug for finding in collected()} - RULES) > 20
 

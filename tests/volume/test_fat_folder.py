@@ -94,7 +94,9 @@ def test_deleted_entries() -> None:
     gone_long = [with_byte(piece, 0, 0xE5) for piece in LONG]
     found = read(*gone_long, gone, short("A          "), END)
     assert names(found) == ["A"]
-    assert [entry.name for entry in found.deleted] == [b"\xe5LD     BIN"]
+    assert [remains.entry.name for remains in found.deleted] == [b"\xe5LD     BIN"]
+    # The pieces before it are another name's.
+    assert [remains.long_name for remains in found.deleted] == [None]
     assert said(found) == []
 
 
