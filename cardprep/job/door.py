@@ -38,6 +38,17 @@ class Door:
     def _refuse(self, key: str, wanted: str) -> BadValueError:
         return BadValueError("value.kind", where=self._where, key=key, wanted=wanted)
 
+    def has(self, key: str) -> bool:
+        """Return whether a key is there that older records do not have."""
+        return key in self._record
+
+    def truth(self, key: str) -> bool:
+        """Return true or false."""
+        value = self._take(key)
+        if not isinstance(value, bool):
+            raise self._refuse(key, "true or false")
+        return value
+
     def text(self, key: str, *, most: int = 4096) -> str:
         """Return a string of at most `most` characters."""
         value = self._take(key)

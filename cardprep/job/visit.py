@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from cardprep.canonical import Json
 from cardprep.errors import BadValueError
@@ -26,6 +27,16 @@ _MMSI = re.compile(r"[0-9]{9}")
 # was answered when it was asked for, besides a model.
 NO_COMPANION = "none"
 COMPANION_UNKNOWN = "unknown"
+
+
+class Found(StrEnum):
+    """How a unit is found before the visit."""
+
+    RUNNING = "running"
+    WAITING = "waiting for application"
+    HANDSET_BLANK = "handset blank"
+    OFF_NETWORK = "not on the network"
+
 
 JOB_MOST = _DECIMAL_MOST + 36**4 - _FIRST_WITH_LETTER
 LINE_MOST = 200
@@ -124,6 +135,11 @@ class Unit:
     wanted    by image type: what it is to have after the visit
     companion  model of the unit aboard that is updated through it, NO_COMPANION,
                COMPANION_UNKNOWN, or None if that was not asked
+    companion_versions  what the companion has now, as `versions`
+    companion_wanted    what it is to have, as `wanted`
+    found      how the unit is found
+    may_fall   image types in which an older version may take the place of a newer one
+    displays   models of the displays that reach it; none named, every one
     """
 
     model: str
@@ -132,6 +148,11 @@ class Unit:
     versions: Mapping[str, Version | None] = field(default_factory=dict)
     wanted: Mapping[str, Version] = field(default_factory=dict)
     companion: str | None = None
+    companion_versions: Mapping[str, Version | None] = field(default_factory=dict)
+    companion_wanted: Mapping[str, Version] = field(default_factory=dict)
+    found: Found = Found.RUNNING
+    may_fall: tuple[str, ...] = ()
+    displays: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse empty or endless names."""
@@ -141,9 +162,17 @@ class Unit:
             require_line(self.companion, "handset")
         if self.serial is not None:
             require_line(self.serial, "serial")
-        for word in (*self.versions, *self.wanted):
+        for model in self.displays:
+            require_line(model, "display")
+        told = (*self.versions, *self.wanted, *self.companion_versions, *self.companion_wanted)
+        for word in (*told, *self.may_fall):
             # The code is of no matter here; this refuses a word that no type can have.
             ImageType(word, "NONE")
+
+    @property
+    def is_left_alone(self) -> bool:
+        """Whether the job wants nothing of this unit, nor of its companion."""
+        return not self.wanted and not self.companion_wanted
 
     @property
     def may_have_companion(self) -> bool:
@@ -159,7 +188,21 @@ class Unit:
             "versions": {k: None if v is None else v.text for k, v in self.versions.items()},
             "wanted": {k: v.text for k, v in self.wanted.items()},
             "companion": self.companion,
+            **self._record_of_the_rest(),
         }
+
+    def _record_of_the_rest(self) -> dict[str, Json]:
+        """Return what older records do not have, where it is not as usual."""
+        rest: dict[str, Json] = {
+            "companion_versions": {
+                k: None if v is None else v.text for k, v in self.companion_versions.items()
+            },
+            "companion_wanted": {k: v.text for k, v in self.companion_wanted.items()},
+            "found": "" if self.found is Found.RUNNING else self.found.value,
+            "may_fall": list(self.may_fall),
+            "displays": list(self.displays),
+        }
+        return {key: value for key, value in rest.items() if value}
 
     @classmethod
     def from_record(cls, record: Json, where: str) -> Unit:
@@ -172,9 +215,29 @@ class Unit:
             versions=door.parsed_map("versions", Version, "version"),
             wanted=door.full_parsed_map("wanted", Version, "version"),
             companion=door.optional_text("companion"),
+            companion_versions=(
+                door.parsed_map("companion_versions", Version, "version")
+                if door.has("companion_versions")
+                else {}
+            ),
+            companion_wanted=(
+                door.full_parsed_map("companion_wanted", Version, "version")
+                if door.has("companion_wanted")
+                else {}
+            ),
+            found=door.parsed("found", _found, "state") if door.has("found") else Found.RUNNING,
+            may_fall=door.texts("may_fall") if door.has("may_fall") else (),
+            displays=door.texts("displays") if door.has("displays") else (),
         )
         door.close()
         return unit
+
+
+def _found(text: str) -> Found:
+    try:
+        return Found(text)
+    except ValueError as error:
+        raise BadValueError("job.found", found=spelled_out(text[:40])) from error
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -212,17 +275,33 @@ class Display:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
-    """One visit to one vessel."""
+    """One visit to one vessel.
+
+    display           the one that reads the cards
+    further_displays  others aboard that read cards too
+    together          whether units of one role may be out of service together
+    """
 
     name: JobName
     vessel: Vessel
     display: Display
     units: tuple[Unit, ...]
+    further_displays: tuple[Display, ...] = ()
+    together: bool = False
 
     def __post_init__(self) -> None:
-        """Refuse a visit to nothing."""
+        """Refuse a visit to nothing, and two displays of one model."""
         if not self.units:
             raise BadValueError("job.no-units")
+        models = [display.model for display in self.displays]
+        for model in models:
+            if models.count(model) > 1:
+                raise BadValueError("job.display-twice", found=spelled_out(model))
+
+    @property
+    def displays(self) -> tuple[Display, ...]:
+        """Every display that reads cards, the usual one first."""
+        return (self.display, *self.further_displays)
 
     def to_record(self) -> Json:
         """Return the value as a JSON object."""
@@ -231,7 +310,15 @@ class Job:
             "vessel": self.vessel.to_record(),
             "display": self.display.to_record(),
             "units": [unit.to_record() for unit in self.units],
+            **self._record_of_the_rest(),
         }
+
+    def _record_of_the_rest(self) -> dict[str, Json]:
+        rest: dict[str, Json] = {
+            "further_displays": [display.to_record() for display in self.further_displays],
+            "together": self.together,
+        }
+        return {key: value for key, value in rest.items() if value}
 
     @classmethod
     def from_record(cls, record: Json, where: str = "job") -> Job:
@@ -242,6 +329,12 @@ class Job:
             vessel=door.one("vessel", Vessel.from_record),
             display=door.one("display", Display.from_record),
             units=door.many("units", Unit.from_record),
+            further_displays=(
+                door.many("further_displays", Display.from_record)
+                if door.has("further_displays")
+                else ()
+            ),
+            together=door.truth("together") if door.has("together") else False,
         )
         door.close()
         return job

@@ -215,7 +215,10 @@ class ImageFacts:
     sha256, xxh3_128, chunks  as in ``cardprep.digests``
     container      slug of the container format; "opaque" is normal
     from_versions  the only versions it may start from; none named, any
+    from_empty     whether it may be loaded where nothing is, as after an interrupted step
+    erases         other image types of the unit that it empties
     carries        code for companions inside it
+    runs_with      further versions of the companion with which it runs
     minutes        usual duration of its step
     list_checked   when the maker's list of releases was last looked at, or None
     withdrawn      the reason, or None
@@ -239,6 +242,9 @@ class ImageFacts:
     known_by: KnownBy
     list_checked: date | None
     withdrawn: str | None
+    from_empty: bool = True
+    erases: tuple[ImageType, ...] = ()
+    runs_with: tuple[Version, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,25 +1,35 @@
-"""Which images a vessel needs, and in which order: the first, plain planner.
+"""Which images a vessel needs, and in which order: the plan of a job.
 
-Pure: a job and a manifest in, steps and their order out. What one unit needs is
-decided in ``unit_plan.py``; here the units' steps are put onto cards.
+Pure: a job and a manifest in, stages and their steps out. What a step does stands in
+``model.py``; how the best order is found, in ``search.py``. Best is: the fewest cards,
+then the fewest minutes, then the fewest bytes.
 
-Rules that hold for every plan: a need holds before the image that has it is
-loaded; a card carries one image type; no card carries two versions of one type
-for one model; units that stand in for each other are done one after the other.
+Rules that hold for every plan: a step is allowed whatever the versions are that nobody
+knows; units that stand in for each other are never out of service together, unless the
+job allows it; a card carries as many image types as its display takes, and never two
+versions of one type for one model; nothing ends at a lower version, empty, or with a
+handset left behind.
 
-Source: common practice, no published source: a bootloader goes on a card of its
-own before the application that needs it.
+Source: common practice, no published source.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
+from cardprep.errors import NoPlanError
 from cardprep.job.visit import Job
 from cardprep.manifest.model import ImageFacts, Manifest
 from cardprep.terms import ImageType, Version
-from cardprep.vessel.unit_plan import UnitPlan, Wanted, rank
+from cardprep.vessel.card_room import fits
+from cardprep.vessel.compiled import compiled, rank
+from cardprep.vessel.courses import Move
+from cardprep.vessel.graph import UnitGraph
+from cardprep.vessel.groups import Room
+from cardprep.vessel.model import Load, State, VesselModel, after
+from cardprep.vessel.scale import at_least, is_known
+from cardprep.vessel.search import Found, search
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +49,13 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class PlannedStage:
-    """The steps that are made with one card."""
+    """The steps that are made with one card in one display.
+
+    display  its number among the job's, from 0
+    """
 
     steps: tuple[Step, ...]
+    display: int = 0
 
     @property
     def images(self) -> tuple[ImageFacts, ...]:
@@ -50,85 +64,130 @@ class PlannedStage:
 
     @property
     def image_type(self) -> ImageType:
-        """The image type on the card."""
+        """The image type on the card, the first of them where there are several."""
         return self.steps[0].image.type
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The stages of a job, in order; none if everything is as it should be."""
+    """The stages of a job, in order; none if everything is as it should be.
+
+    cost   stages, minutes, bytes
+    bound  of the same: no plan has less; where it equals the cost, the plan is proved best
+    """
 
     stages: tuple[PlannedStage, ...]
+    cost: tuple[int, int, int] = (0, 0, 0)
+    bound: tuple[int, int, int] = (0, 0, 0)
 
 
 def plan(job: Job, manifest: Manifest) -> Plan:
     """Return the stages that bring every unit to its wanted versions.
 
-    Raises NoPlanError with the fact that forbids it.
+    Raises NoPlanError with the facts that forbid it.
     """
-    stages: list[PlannedStage] = []
-    for wave in _waves(job):
-        left = {number: UnitPlan(job, job.units[number], manifest).run() for number in wave}
-        while any(left.values()):
-            word = _next_type(left)
-            steps = [
-                _step(number, left[number].pop(word))
-                for number in wave
-                if word in left[number] and _is_ready(word, left[number])
-            ]
-            stages.extend(_cards(steps))
-    return Plan(tuple(stages))
+    vessel = vessel_of(job, manifest)
+    found = best(vessel, job, manifest)
+    if found is None:
+        raise NoPlanError("plan.none", job=str(job.name))
+    return Plan(tuple(_stages(job, vessel, found)), cost=found.cost, bound=found.bound)
 
 
-def _step(number: int, wanted: Wanted) -> Step:
-    return Step(number, wanted.image, wanted.now, wanted.needed_by)
+def vessel_of(job: Job, manifest: Manifest) -> VesselModel:
+    """Return the vessel of a job as a state model; NoPlanError as `compiled` has it."""
+    facts = {}
+    for display in job.displays:
+        known = manifest.display(display.model)
+        if known is None:
+            raise NoPlanError("plan.unknown-display", display=display.model)
+        facts[display.model] = known
+    return compiled(job, manifest, fits=lambda display, images: fits(facts[display.model], images))
 
 
-def _next_type(left: Mapping[int, Mapping[str, Wanted]]) -> str:
-    """Return the word of the image type that comes next.
-
-    One that no unit has to wait for, if there is one, so that one card serves all.
-    """
-    steps = [(word, wanted) for wanted in left.values() for word in wanted]
-    types = {word: wanted[word].image.type for word, wanted in steps}
-    ready = {word for word, wanted in steps if _is_ready(word, wanted)}
-    waiting = {word for word, wanted in steps if not _is_ready(word, wanted)}
-    return min(ready, key=lambda word: (word in waiting, rank(types[word]), word))
-
-
-def _is_ready(word: str, wanted: Mapping[str, Wanted]) -> bool:
-    """Return whether nothing that comes before a unit's step is still to be done."""
-    return wanted[word].before.isdisjoint(wanted)
+def best(vessel: VesselModel, job: Job, manifest: Manifest) -> Found | None:
+    """Return the best plan, or None if there is none."""
+    graphs = {unit.number: UnitGraph(vessel, unit) for unit in vessel.units if not unit.left_alone}
+    if not all(graph.can_be_done for graph in graphs.values()):
+        return None
+    images = frozenset[int]().union(*(graph.images for graph in graphs.values()))
+    types = {vessel.images[image].facts.type for image in images}
+    words = [one.word for one in sorted(types, key=lambda one: (rank(one), one.word))]
+    return search(vessel, graphs, words, _room(vessel, job, manifest, images))
 
 
-def _waves(job: Job) -> list[list[int]]:
-    """Return unit numbers in groups, no two units of one role in the same group."""
-    waves: list[list[int]] = []
-    count: dict[str, int] = {}
-    for number, unit in enumerate(job.units):
-        role = " ".join(unit.role.casefold().split())
-        place = count.get(role, 0)
-        count[role] = place + 1
-        if place == len(waves):
-            waves.append([])
-        waves[place].append(number)
-    return waves
+def _room(vessel: VesselModel, job: Job, manifest: Manifest, images: frozenset[int]) -> Room | None:
+    """Return whether images fit on a card, or None where all of them would fit on any."""
+    displays = [manifest.display(display.model) for display in job.displays]
+    known: dict[tuple[int, frozenset[int]], bool] = {}
+
+    def room(display: int, content: frozenset[int]) -> bool:
+        key = (display, content)
+        if key not in known:
+            facts = displays[display]
+            chosen = [vessel.images[image].facts for image in sorted(content)]
+            known[key] = facts is not None and fits(facts, _of_different_names(chosen))
+        return known[key]
+
+    everything = all(room(number, images) for number in range(len(displays)))
+    return None if everything else room
 
 
-def _cards(steps: list[Step]) -> list[PlannedStage]:
-    """Return steps of one type as cards without two versions for one model."""
-    cards: list[list[Step]] = []
-    for step in steps:
-        for card in cards:
-            if not any(_exclude(step.image, other.image) for other in card):
-                card.append(step)
-                break
-        else:
-            cards.append([step])
-    return [PlannedStage(tuple(card)) for card in cards]
+def _of_different_names(images: Sequence[ImageFacts]) -> list[ImageFacts]:
+    """Return the images under names that can stand together; room is all that is asked."""
+    names: set[str] = set()
+    found = []
+    for number, image in enumerate(images):
+        name = image.file.upper()
+        found.append(replace(image, file=f"{number}.BIN") if name in names else image)
+        names.add(name)
+    return found
 
 
-def _exclude(one: ImageFacts, other: ImageFacts) -> bool:
-    if one.sha256 == other.sha256:
-        return False
-    return bool(set(one.models) & set(other.models)) or one.file.upper() == other.file.upper()
+def _stages(job: Job, vessel: VesselModel, found: Found) -> list[PlannedStage]:
+    """Return what was found as stages whose steps are in an order in which they can be made."""
+    states = list(vessel.start)
+    moves = sorted(found.moves, key=lambda move: move[0])
+    steps: list[list[Step]] = [[] for _ in found.row]
+    for place, (stage, number, load) in enumerate(moves):
+        unit = vessel.units[number]
+        before = states[number]
+        known = unit.scales[load.slot].versions(before[load.slot])
+        asked = job.units[number].wanted.get(unit.slots[load.slot])
+        is_asked = asked is not None and unit.goal[load.slot] == 1 << load.place
+        needed_by = (
+            None if is_asked else _needed_by(vessel, moves[place + 1 :], number, load, before)
+        )
+        steps[stage].append(
+            Step(
+                unit=number,
+                image=vessel.images[load.image].facts,
+                now=known[0] if is_known(before[load.slot]) and known else None,
+                needed_by=needed_by,
+            )
+        )
+        states[number] = after(load, before)
+    return [
+        PlannedStage(tuple(some), reading.display)
+        for some, reading in zip(steps, found.row, strict=True)
+    ]
+
+
+def _needed_by(
+    vessel: VesselModel, later: Sequence[Move], number: int, load: Load, before: State
+) -> ImageFacts | None:
+    """Return the first image that could not be loaded, had this step not been made."""
+    for _, other, following in later:
+        needs = (
+            need
+            for need in following.needs
+            if need.slot == load.slot and (number if need.unit is None else need.unit) == number
+        )
+        missed = any(
+            not at_least(before[need.slot], need.place)
+            for need in needs
+            if need.unit is not None or other == number
+        )
+        over = other == number and following.slot == load.slot
+        if missed or (over and before[load.slot] & ~following.starts):
+            return vessel.images[following.image].facts
+    return None

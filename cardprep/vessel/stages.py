@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from cardprep.errors import NoPlanError
-from cardprep.job.stage import FILE_SYSTEMS, Stage, StageFile, VolumeSettings
+from cardprep.job.stage import Stage
 from cardprep.job.step import StageStep
 from cardprep.job.visit import Job
 from cardprep.layout.build import lay_out
-from cardprep.layout.geometry import volume_for_printed
-from cardprep.manifest.model import DisplayFacts, ImageFacts, Manifest
-from cardprep.terms import MIB
+from cardprep.manifest.model import Manifest
+from cardprep.vessel.card_room import stage_file, volume_settings
 from cardprep.vessel.plan import Plan, Step
 
 
@@ -19,24 +18,25 @@ def stages_of(job: Job, planned: Plan, manifest: Manifest) -> tuple[Stage, ...]:
     Raises NoPlanError if the manifest does not know the display or cardprep does
     not write what it reads, and LayoutError if a stage does not fit.
     """
-    display = manifest.display(job.display.model)
-    if display is None:
-        raise NoPlanError("plan.unknown-display", display=job.display.model)
-    settings = volume_settings(display)
-    stages = tuple(
-        Stage(
-            job=job.name,
-            number=number,
-            of=len(planned.stages),
-            display=display.model,
-            files=tuple(_file(image, display) for image in stage.images),
-            settings=settings,
+    stages = []
+    for number, stage in enumerate(planned.stages, 1):
+        model = job.displays[stage.display].model
+        display = manifest.display(model)
+        if display is None:
+            raise NoPlanError("plan.unknown-display", display=model)
+        stages.append(
+            Stage(
+                job=job.name,
+                number=number,
+                of=len(planned.stages),
+                display=display.model,
+                files=tuple(stage_file(image, display) for image in stage.images),
+                settings=volume_settings(display),
+            )
         )
-        for number, stage in enumerate(planned.stages, 1)
-    )
-    for stage in stages:
-        lay_out(stage)
-    return stages
+    for made in stages:
+        lay_out(made)
+    return tuple(stages)
 
 
 def steps_of(job: Job, planned: Plan, manifest: Manifest) -> tuple[tuple[StageStep, ...], ...]:
@@ -65,35 +65,4 @@ def _told(job: Job, step: Step, manifest: Manifest) -> StageStep:
         mode=None if carried is None else carried.mode,
         note=() if facts is None else facts.note_before,
         once=() if facts is None else facts.entered_once,
-    )
-
-
-def volume_settings(display: DisplayFacts) -> VolumeSettings:
-    """Return how a display wants the volume of its cards."""
-    systems = tuple(str(fs) for fs in display.file_systems if str(fs) in FILE_SYSTEMS)
-    if not systems:
-        raise NoPlanError("plan.file-system", display=display.model)
-    return VolumeSettings(
-        file_systems=systems,
-        volume_size=_volume_size(display.volume_size),
-        largest_card=display.largest_card,
-        partition_table=str(display.partition_table),
-    )
-
-
-def _volume_size(wanted: int | None) -> int | None:
-    """Return the size of the volume itself: a printed size stands for what such cards hold."""
-    return wanted if wanted is None or wanted % MIB == 0 else volume_for_printed(wanted)
-
-
-def _file(image: ImageFacts, display: DisplayFacts) -> StageFile:
-    folders = [part for part in display.folder.split("/") if part]
-    return StageFile(
-        path=(*folders, image.file),
-        size=image.size,
-        sha256=image.sha256,
-        image_type=image.type,
-        models=image.models,
-        version=image.version,
-        released=image.released.strftime("%Y-%m-%dT%H:%M:%SZ"),
     )

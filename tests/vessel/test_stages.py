@@ -10,8 +10,9 @@ from cardprep.errors import BadValueError, LayoutError, NoPlanError
 from cardprep.layout.geometry import USUAL_SIZES
 from cardprep.manifest.model import FileSystem, PartitionTable
 from cardprep.terms import APPLICATION, BOOTLOADER, GIB, MIB
+from cardprep.vessel.card_room import volume_settings
 from cardprep.vessel.plan import plan
-from cardprep.vessel.stages import stages_of, volume_settings
+from cardprep.vessel.stages import stages_of
 from tests.manifests import display_facts
 from tests.vessel.visits import image, job, manifest, unit
 
