@@ -43,6 +43,19 @@ class Visit:
     vessel: Vessel
     display: Display
     units: tuple[Unit, ...]
+    further_displays: tuple[Display, ...] = ()
+    together: bool = False
+
+    def job(self, name: JobName) -> Job:
+        """Return the visit as a job of this name."""
+        return Job(
+            name=name,
+            vessel=self.vessel,
+            display=self.display,
+            units=self.units,
+            further_displays=self.further_displays,
+            together=self.together,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,8 +95,8 @@ def change_job(bench: Bench, name: JobName, visit: Visit) -> Opened:
 def _record_visit(bench: Bench, kind: str, name: JobName, visit: Visit) -> Opened:
     from cardprep.vessel.aboard import check_visit
 
-    mentions = check_visit(visit.vessel, visit.display, visit.units, _manifest(bench))
-    job = Job(name=name, vessel=visit.vessel, display=visit.display, units=visit.units)
+    job = visit.job(name)
+    mentions = check_visit(job.vessel, job.displays, job.units, _manifest(bench))
     index: list[IndexEntry] = [("job", str(job.name))]
     if kind == OPENED:
         index.append(("opened", job.name.bench))

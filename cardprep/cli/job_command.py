@@ -23,6 +23,7 @@ from cardprep.bench.jobs import (
 from cardprep.bench.open import Bench, open_bench
 from cardprep.cli import words
 from cardprep.cli.door import place, say, say_object, width
+from cardprep.cli.job_file import job_file
 from cardprep.errors import BadValueError, JobError
 from cardprep.job.visit import Display, Job, JobName, Vessel
 from cardprep.layout.build import lay_out
@@ -113,15 +114,15 @@ def _visit(
     if file is not None:
         if any(option for option in options):
             raise BadValueError("job.file-or-options")
-        aboard, reader, units = words.job_file(file)
-    elif vessel and display and unit:
+        return job_file(file)
+    if vessel and display and unit:
         aboard = Vessel(name=vessel, mmsi=mmsi)
-        software = None if display_software is None else words.version_or_unknown(display_software)
-        reader = Display(model=display, software=software)
-        units = tuple(words.unit(text) for text in unit)
-    else:
-        raise BadValueError("job.incomplete")
-    return Visit(vessel=aboard, display=reader, units=units)
+        return Visit(
+            vessel=aboard,
+            display=words.display(display, display_software),
+            units=tuple(words.unit(text) for text in unit),
+        )
+    raise BadValueError("job.incomplete")
 
 
 def _changed(
@@ -142,6 +143,8 @@ def _changed(
         vessel=Vessel(name=vessel or before.vessel.name, mmsi=mmsi or before.vessel.mmsi),
         display=reader,
         units=tuple(words.unit(text) for text in unit) if unit else before.units,
+        further_displays=before.further_displays,
+        together=before.together,
     )
 
 

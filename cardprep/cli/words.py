@@ -5,22 +5,18 @@ What cannot be read is a BadValueError that shows what would be right.
 
 from __future__ import annotations
 
-import os
 import re
-import stat
-import tomllib
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
-from pathlib import Path
 
-from cardprep.errors import BadValueError, NotThereError
+from cardprep.errors import BadValueError
 from cardprep.job.outcome import Result
 from cardprep.job.visit import (
     COMPANION_UNKNOWN,
     NO_COMPANION,
     Display,
+    Found,
     Unit,
-    Vessel,
     require_line,
 )
 from cardprep.manifest.images import MINUTES_LIMIT
@@ -34,16 +30,15 @@ from cardprep.manifest.model import (
     OwnDownload,
     SupportTicket,
 )
-from cardprep.manifest.places import find_places
 from cardprep.terms import USUAL_TYPES, ImageType, Version, spelled_out
 
-JOB_FILE_MOST = 256 * 1024
 _DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 _MOMENT = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}Z")
 _MINUTES = re.compile(r"([0-9]{1,4})(?:-([0-9]{1,4}))?")
 _UNKNOWN = "unknown"
 _WAYS = ("makers-checksum", "own-download", "support-ticket", "handed-over")
-_UNIT_KEYS = ("model", "role", "serial", "handset")
+UNIT_KEYS = ("model", "role", "serial", "handset", "found", "may fall", "displays")
+VERSION_KINDS = ("handset has", "handset wants", "has", "wants")
 
 
 def day(text: str) -> date:
@@ -134,11 +129,11 @@ def minutes(text: str) -> Minutes:
 
 def unit(text: str) -> Unit:
     """Read 'model=OV-V40; role=main radio; handset=none; has application=4.17; wants ...'."""
-    given: dict[str, dict[str, str]] = {"": {}, "has": {}, "wants": {}}
+    given: dict[str, dict[str, str]] = {"": {}, **{kind: {} for kind in VERSION_KINDS}}
     for part in filter(None, map(str.strip, text.split(";"))):
         key, _, value = (piece.strip() for piece in part.partition("="))
         kind, name = _unit_key(key)
-        if not name or not value or (not kind and name not in _UNIT_KEYS):
+        if not name or not value or (not kind and name not in UNIT_KEYS):
             raise BadValueError("words.unit", found=spelled_out(part[:60]))
         if name in given[kind]:
             raise BadValueError("words.twice", found=spelled_out(key[:40]))
@@ -147,29 +142,54 @@ def unit(text: str) -> Unit:
     for key in ("model", "role"):
         if key not in plain:
             raise BadValueError("words.unit-lacks", key=key)
-    return _unit(plain, given["has"], given["wants"])
+    return unit_told(plain, given)
 
 
 def _unit_key(key: str) -> tuple[str, str]:
-    """Return "has" or "wants" and an image type, or "" and a key of the unit itself."""
-    kind, _, word = key.partition(" ")
-    return (kind, word.strip()) if kind in ("has", "wants") else ("", key)
+    """Return "has", "wants" or one of a handset, and an image type; or "" and a unit's own key."""
+    for kind in VERSION_KINDS:
+        if key.startswith(f"{kind} "):
+            return kind, key[len(kind) :].strip()
+    return "", key
 
 
-def _unit(plain: Mapping[str, str], has: object, wants: object) -> Unit:
-    now, wanted = _versions(has), _versions(wants)
-    for kind, version in wanted.items():
-        if version is None:
-            raise BadValueError("words.wants-unknown", found=kind)
-    told = plain.get("handset")
+def unit_told(plain: Mapping[str, str], given: Mapping[str, object]) -> Unit:
+    """Return a unit of what was told of it: its own keys, and versions by their kind."""
+    told, how = plain.get("handset"), plain.get("found")
     return Unit(
         model=plain["model"],
         role=plain["role"],
         serial=plain.get("serial"),
         companion=None if told is None else handset(told),
-        versions=now,
-        wanted={kind: version for kind, version in wanted.items() if version is not None},
+        versions=_versions(given.get("has", {})),
+        wanted=_wishes(given.get("wants", {})),
+        companion_versions=_versions(given.get("handset has", {})),
+        companion_wanted=_wishes(given.get("handset wants", {})),
+        found=Found.RUNNING if how is None else found_as(how),
+        may_fall=tuple(_listed(plain.get("may fall", ""))),
+        displays=tuple(_listed(plain.get("displays", ""))),
     )
+
+
+def _listed(text: str) -> list[str]:
+    return [part for part in map(str.strip, text.split(",")) if part]
+
+
+def _wishes(value: object) -> dict[str, Version]:
+    wanted = _versions(value)
+    for kind, version in wanted.items():
+        if version is None:
+            raise BadValueError("words.wants-unknown", found=kind)
+    return {kind: version for kind, version in wanted.items() if version is not None}
+
+
+def found_as(text: str) -> Found:
+    """Read how a unit is found."""
+    try:
+        return Found(text.strip().casefold())
+    except ValueError as error:
+        known = ", ".join(one.value for one in Found)
+        raise BadValueError("words.found", found=spelled_out(text[:40]), known=known) from error
 
 
 def _versions(value: object) -> dict[str, Version | None]:
@@ -225,90 +245,6 @@ def result(text: str) -> Result:
         raise BadValueError("words.result", found=found, known=known) from error
 
 
-def job_file(path: Path) -> tuple[Vessel, Display, tuple[Unit, ...]]:
-    """Read a job from a TOML file with [vessel], [display] and [[unit]]."""
-    name = spelled_out(str(path))
-    values = _toml(path, name)
-    _only(values, ("vessel", "display", "unit"), name)
-    vessel = _table(values, "vessel", ("name", "mmsi"), name)
-    display = _table(values, "display", ("model", "software"), name)
-    units = values.get("unit")
-    if not isinstance(units, list) or not units:
-        raise BadValueError("job-file.key", name=name, key="unit")
-    software = _optional(display, "software", name)
-    return (
-        Vessel(name=_text(vessel, "name", name), mmsi=_optional(vessel, "mmsi", name)),
-        Display(
-            model=_text(display, "model", name),
-            software=None if software is None else version_or_unknown(software),
-        ),
-        tuple(_file_unit(entry, name, number) for number, entry in enumerate(units, 1)),
-    )
-
-
-def _toml(path: Path, name: str) -> Mapping[str, object]:
-    try:
-        # A pipe under this name would otherwise be waited for without end.
-        descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
-        with os.fdopen(descriptor, "rb") as file:
-            if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-                raise NotThereError("job-file.kind", name=name)
-            data = file.read(JOB_FILE_MOST + 1)
-    except FileNotFoundError as error:
-        raise NotThereError("job-file.not-there", name=name) from error
-    except (OSError, ValueError) as error:
-        cause = getattr(error, "strerror", None) or type(error).__name__
-        raise NotThereError("job-file.unreadable", name=name, cause=cause) from error
-    if len(data) > JOB_FILE_MOST:
-        raise BadValueError("job-file.large", name=name, most=JOB_FILE_MOST)
-    try:
-        text = data.decode()
-        # A key of many parts makes tomllib use gigabytes; the places are counted first.
-        places = find_places(text.replace("\r\n", "\n"))
-        if places.over is not None:
-            raise BadValueError("job-file.nested", name=name, line=places.over_line)
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        cause = spelled_out(str(error)[:80])
-        raise BadValueError("job-file.toml", name=name, cause=cause) from error
-
-
-def _file_unit(entry: object, name: str, number: int) -> Unit:
-    place = f"unit.{number}"
-    if not isinstance(entry, Mapping):
-        raise BadValueError("job-file.key", name=name, key=place)
-    _only(entry, (*_UNIT_KEYS, "has", "wants"), name)
-    plain = {key: _text(entry, key, name, place) for key in ("model", "role")}
-    for key in ("serial", "handset"):
-        value = _optional(entry, key, name, place)
-        if value is not None:
-            plain[key] = value
-    return _unit(plain, entry.get("has", {}), entry.get("wants", {}))
-
-
-def _table(
-    values: Mapping[str, object], key: str, keys: tuple[str, ...], name: str
-) -> Mapping[str, object]:
-    table = values.get(key)
-    if not isinstance(table, Mapping):
-        raise BadValueError("job-file.key", name=name, key=key)
-    _only(table, keys, name)
-    return table
-
-
-def _only(values: Mapping[str, object], keys: tuple[str, ...], name: str) -> None:
-    for key in values:
-        if key not in keys:
-            found = spelled_out(str(key)[:40])
-            raise BadValueError("job-file.unknown", name=name, key=found, known=", ".join(keys))
-
-
-def _text(values: Mapping[str, object], key: str, name: str, place: str = "") -> str:
-    value = values.get(key)
-    if not isinstance(value, str):
-        raise BadValueError("job-file.key", name=name, key=f"{place}.{key}".lstrip("."))
-    return value
-
-
-def _optional(values: Mapping[str, object], key: str, name: str, place: str = "") -> str | None:
-    return None if values.get(key) is None else _text(values, key, name, place)
+def display(model: str, software: str | None) -> Display:
+    """Return a display with the version of its software, or one that nobody knows."""
+    return Display(model=model, software=None if software is None else version_or_unknown(software))

@@ -44,6 +44,10 @@ def read_display(table: Table, types: trade.Types) -> DisplayFacts:
         folder=trade.folder(table, "folder"),
         announces=trade.image_types(table, "announces", types, default=(APPLICATION,)),
         writes=trade.patterns(table, "writes"),
+        ticks=table.truth("ticks", default=False),
+        told_to_read=table.text("told_to_read", required=False) or None,
+        shows_done=table.text("shows_done", required=False) or None,
+        shows_failed=table.text("shows_failed", required=False) or None,
     )
     volume, card = facts.volume_size, facts.largest_card
     if volume is not None and card is not None and volume > card:

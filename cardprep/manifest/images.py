@@ -76,6 +76,9 @@ def read_image(table: Table, types: trade.Types) -> ImageFacts:
         known_by=_known_by(table),
         list_checked=table.day("list_checked", required=False),
         withdrawn=table.text("withdrawn", required=False) or None,
+        from_empty=table.truth("from_empty", default=True),
+        erases=trade.image_types(table, "erases", types, default=()),
+        runs_with=trade.versions(table, "runs_with"),
     )
     table.done()
     return facts

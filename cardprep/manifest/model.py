@@ -76,6 +76,10 @@ class DisplayFacts:
     folder           where images must stand, parts joined by "/"; "" is the root
     announces        image types which it announces by itself when the card is put in
     writes           patterns of files that it writes on cards itself
+    ticks            whether it ticks the units to be updated by itself
+    told_to_read     how it is told to read a card that it does not announce, or None
+    shows_done       what it shows when a step has worked, or None
+    shows_failed     what it shows when a step has not, or None
     """
 
     model: str
@@ -87,6 +91,10 @@ class DisplayFacts:
     folder: str
     announces: tuple[ImageType, ...]
     writes: tuple[str, ...]
+    ticks: bool = False
+    told_to_read: str | None = None
+    shows_done: str | None = None
+    shows_failed: str | None = None
 
     def may_write(self, path: str) -> bool:
         """Return whether the display itself writes a file of this path ("/" between parts).

@@ -82,6 +82,8 @@ class _Check:
                 self._comparable((*path, "from_versions", at), name, image.type, version)
         self._needs(path, image)
         self._carries(path, image)
+        self._runs_with(path, image)
+        self._erases(path, image)
 
     def supposed(self, path: Path, rule: SupposedFacts) -> None:
         """Check one rule of the shop against the models it names."""
@@ -130,11 +132,7 @@ class _Check:
                     self._comparable((*there, "at_least"), name, need.type, need.at_least)
 
     def _carries(self, path: Path, image: ImageFacts) -> None:
-        companions = {
-            model.companion.model
-            for name in image.models
-            if (model := self.models.get(name)) is not None and model.companion is not None
-        }
+        companions = self._companions(image)
         for place, carried in enumerate(image.carries):
             there = (*path, "carries", place)
             if not self._known_model((*there, "model"), carried.model):
@@ -150,6 +148,34 @@ class _Check:
             else:
                 version = carried.version
                 self._comparable((*there, "version"), carried.model, carried.type, version)
+
+    def _runs_with(self, path: Path, image: ImageFacts) -> None:
+        companions = self._companions(image)
+        if image.runs_with and not companions:
+            models = cut(", ".join(image.models))
+            self.mistakes.add((*path, "runs_with"), "manifest.runs-with-none", models=models)
+        for at, version in enumerate(image.runs_with):
+            for name in sorted(companions & self.models.keys()):
+                self._comparable((*path, "runs_with", at), name, image.type, version)
+
+    def _companions(self, image: ImageFacts) -> set[str]:
+        return {
+            model.companion.model
+            for name in image.models
+            if (model := self.models.get(name)) is not None and model.companion is not None
+        }
+
+    def _erases(self, path: Path, image: ImageFacts) -> None:
+        for at, erased in enumerate(image.erases):
+            there = (*path, "erases", at)
+            if erased == image.type:
+                self.mistakes.add(there, "manifest.erases-itself", found=erased.word)
+            if any(need.type == erased and need.model is None for need in image.needs):
+                self.mistakes.add(there, "manifest.erases-its-need", found=erased.word)
+            for name in image.models:
+                known = self.models.get(name)
+                if known is not None and erased not in known.types:
+                    self._no_such_type(there, name, erased)
 
     def _known_model(self, path: Path, name: str) -> bool:
         if name in self.models:

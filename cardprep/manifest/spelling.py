@@ -75,6 +75,10 @@ def display_values(display: DisplayFacts) -> dict[str, object]:
         # A list, which is kept when empty: left out it would mean the usual.
         "announces": list(_words(display.announces)),
         "writes": display.writes,
+        "ticks": display.ticks or None,
+        "told_to_read": display.told_to_read,
+        "shows_done": display.shows_done,
+        "shows_failed": display.shows_failed,
     }
 
 
@@ -113,7 +117,10 @@ def image_values(image: ImageFacts) -> dict[str, object]:
         "container": image.container,
         "needs": _many(map(_need, image.needs)),
         "from_versions": tuple(version.text for version in image.from_versions),
+        "from_empty": None if image.from_empty else False,
+        "erases": _words(image.erases),
         "carries": _many(map(_carried, image.carries)),
+        "runs_with": tuple(version.text for version in image.runs_with),
         "leaves": image.leaves,
         "minutes": (image.minutes.low, image.minutes.high),
         "known_by": _inline(_known_by(image.known_by)),

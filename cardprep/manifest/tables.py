@@ -116,6 +116,15 @@ class Table:
             return low if default is None else default
         return self.within((*self.path, key), value, low, high)
 
+    def truth(self, key: str, *, default: bool) -> bool:
+        """Return true or false."""
+        self._taken.append(key)
+        value = self.values.get(key, default)
+        if isinstance(value, bool):
+            return value
+        self.wrong(key, "manifest.not-true-or-false")
+        return default
+
     def words(self, key: str, words: type[Word], *, required: bool = True) -> tuple[Word, ...]:
         """Return a list of different words out of a closed set."""
         known = {word.value: word for word in words}

@@ -33,6 +33,10 @@ shop = {shop}
 # folder = "UPDATE"             # where images must stand; left out: at the top
 # announces = ["application"]   # what it announces by itself
 # writes = ["D9.LOG"]           # files that it writes on cards itself
+# ticks = false                 # whether it ticks the units to be updated by itself
+# told_to_read = "Setup, Cards, Read the card"   # for what it does not announce
+# shows_done = "Update complete"
+# shows_failed = "Update failed"
 
 # A model of unit. The kinds are radio, handset, display, instrument, autopilot, other:
 #
@@ -65,7 +69,10 @@ shop = {shop}
 # container = "opaque"
 # needs = [{{ type = "bootloader", at_least = "3.10" }}]
 # from_versions = ["4.17", "4.20"]
+# from_empty = true             # false: not where nothing is, as after an interrupted step
 # carries = [{{ model = "OV-H4", version = "2.41", mode = "programming mode" }}]
+# runs_with = ["2.30"]          # handset versions with which it runs besides those that it carries
+# # erases = ["configuration"] where it empties more than leaves says
 # leaves = "running"            # or "waiting for application", "switched off"
 # minutes = [3, 8]
 # known_by = {{ how = "own download", address = "https://...", on = 2026-05-12 }}

@@ -112,6 +112,10 @@ BENCH: Mapping[str, RefusalText] = {
         "the manifest knows no display {found}; it knows: {known}",
         "Write {meant} if that is meant; else write a [[display]] with this model into the manifest.",
     ),
+    "job.display-not-aboard": RefusalText(
+        "a unit is reached by the display {found}, and the job has: {known}",
+        "Write {meant} if that is meant; else add the display to the job.",
+    ),
     "job.model-unknown": RefusalText(
         "the manifest knows no model {found}; it knows: {known}",
         "Write {meant} if that is meant; else write a [[model]] with this name into the manifest.",

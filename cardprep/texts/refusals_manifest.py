@@ -116,6 +116,21 @@ MANIFEST: Mapping[str, RefusalText] = {
         _AT + "{found} holds a line end or an invisible character" + _OF,
         "Type the text anew on one line; do not paste it.",
     ),
+    "manifest.not-true-or-false": RefusalText(
+        _AT + "here stands true or false" + _OF, "Write true or false, without quotes."
+    ),
+    "manifest.runs-with-none": RefusalText(
+        _AT + "none of {models} has a handset that is updated through it" + _OF,
+        "Give the model its companion, or take runs_with out.",
+    ),
+    "manifest.erases-itself": RefusalText(
+        _AT + "an image cannot erase the {found} that it is itself" + _OF,
+        "Take the type out of erases.",
+    ),
+    "manifest.erases-its-need": RefusalText(
+        _AT + "the image erases the {found} that it needs itself" + _OF,
+        "Look into the maker's instruction; one of the two, erases or needs, is not so.",
+    ),
     "manifest.number": RefusalText(
         _AT + "{found} is not from {low} to {high}" + _OF, "Correct the number."
     ),

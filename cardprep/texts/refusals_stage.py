@@ -31,6 +31,14 @@ STAGE: Mapping[str, RefusalText] = {
         "what stands for {what} cannot be printed on a sheet: '{found}'",
         "Use one line of characters that can be seen, at most 200.",
     ),
+    "job.found": RefusalText(
+        "a unit is found in a way that cardprep does not know: '{found}'",
+        "Use the version of cardprep that wrote the log, or a newer one.",
+    ),
+    "job.display-twice": RefusalText(
+        "two displays of the job are of the model {found}",
+        "Name each model of display once; cards for it go into either of them.",
+    ),
     # stages
     "stage.path": RefusalText("a file of the stage has no name", _MANIFEST),
     "stage.size": RefusalText("{found} is no size of a file", _MANIFEST),
@@ -210,6 +218,7 @@ STAGE: Mapping[str, RefusalText] = {
         "Write model, image type, version and how its mode is seen, such as 'OV-H4 application 2.41 PROGRAM on the screen'.",
     ),
     "words.leaves": RefusalText("{found} is no state of a unit", "Use one of: {known}."),
+    "words.found": RefusalText("a unit is not found as '{found}'", "Use one of: {known}."),
     "words.minutes": RefusalText(
         "{found} is no time of a step",
         "Write it in minutes as 4-9, the lower number first, at most {most}.",
@@ -257,6 +266,12 @@ STAGE: Mapping[str, RefusalText] = {
     "job-file.key": RefusalText(
         "{name} has no {key} that can be read",
         'A job file has [vessel] name, [display] model, and [[unit]] with model and role, each as "text".',
+    ),
+    "job-file.truth": RefusalText(
+        "{name}: {key} is neither true nor false", "Write true or false, without quotes."
+    ),
+    "job-file.list": RefusalText(
+        "{name}: {key} is no list of texts", 'Write it as a list, such as ["application"].'
     ),
     "job-file.unknown": RefusalText(
         "{name} has {key}, which means nothing here", "Use one of: {known}."

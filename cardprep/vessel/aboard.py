@@ -15,7 +15,14 @@ from dataclasses import dataclass
 
 from cardprep.errors import BadValueError, JobError
 from cardprep.job.mmsi import OF_VESSELS, identity_of
-from cardprep.job.visit import COMPANION_UNKNOWN, NO_COMPANION, Display, Unit, Vessel
+from cardprep.job.visit import (
+    COMPANION_UNKNOWN,
+    NO_COMPANION,
+    Display,
+    Found,
+    Unit,
+    Vessel,
+)
 from cardprep.manifest.model import Manifest, ModelFacts, Presence
 from cardprep.manifest.tables import nearest
 from cardprep.terms import Version, spelled_out
@@ -41,14 +48,15 @@ def unasked(units: tuple[Unit, ...], manifest: Manifest) -> tuple[tuple[int, Mod
 
 
 def check_visit(
-    vessel: Vessel, display: Display, units: tuple[Unit, ...], manifest: Manifest
+    vessel: Vessel, displays: tuple[Display, ...], units: tuple[Unit, ...], manifest: Manifest
 ) -> tuple[Mention, ...]:
     """Return what is worth a mention; JobError or BadValueError for what cannot be right."""
     mentions = list(_vessel(vessel))
-    if manifest.display(display.model) is None:
-        names = tuple(facts.model for facts in manifest.displays)
-        found, known, meant = _unknown(display.model, names)
-        raise JobError("job.display-unknown", found=found, known=known, meant=meant)
+    for display in displays:
+        if manifest.display(display.model) is None:
+            names = tuple(facts.model for facts in manifest.displays)
+            found, known, meant = _unknown(display.model, names)
+            raise JobError("job.display-unknown", found=found, known=known, meant=meant)
     seen: dict[str, Unit] = {}
     for unit in units:
         _unit(unit, manifest)
@@ -56,7 +64,11 @@ def check_visit(
             raise JobError("job.serial-twice", serial=unit.serial, role=unit.role)
         if unit.serial is not None:
             seen[unit.serial] = unit
-        if not unit.wanted:
+        _reach(unit, displays)
+        if unit.is_left_alone and unit.found is not Found.RUNNING:
+            text = f"{unit.role}, {unit.model}: {unit.found.value}"
+            mentions.append(Mention("mention.left-as-found", text))
+        if unit.is_left_alone:
             mentions.append(Mention("mention.no-wish", f"{unit.role}, {unit.model}"))
     return tuple(mentions)
 
@@ -82,28 +94,54 @@ def _unit(unit: Unit, manifest: Manifest) -> None:
         found, known, meant = _unknown(unit.model, names)
         raise JobError("job.model-unknown", found=found, known=known, meant=meant)
     words = tuple(one.word for one in facts.types or manifest.all_types)
-    for name in (*unit.versions, *unit.wanted):
-        if name not in words:
-            found, known, meant = _unknown(name, words)
-            raise JobError(
-                "job.type-unknown", model=unit.model, found=found, known=known, meant=meant
-            )
+    told = (*unit.versions, *unit.wanted, *unit.may_fall)
+    _types(unit.model, told, words)
     for name, version in (*unit.versions.items(), *unit.wanted.items()):
         if version is not None:
-            _require_order(unit, manifest, name, version)
+            _require_order(unit.model, manifest, name, version)
     _companion(unit, facts)
+    _companion_versions(unit, facts, manifest)
 
 
-def _require_order(unit: Unit, manifest: Manifest, word: str, version: Version) -> None:
+def _types(model: str, told: tuple[str, ...], words: tuple[str, ...]) -> None:
+    for name in told:
+        if name not in words:
+            found, known, meant = _unknown(name, words)
+            raise JobError("job.type-unknown", model=model, found=found, known=known, meant=meant)
+
+
+def _companion_versions(unit: Unit, facts: ModelFacts, manifest: Manifest) -> None:
+    """Refuse versions of a handset that is not aboard, or that cannot be compared."""
+    told = (*unit.companion_versions.items(), *unit.companion_wanted.items())
+    if not told:
+        return
+    if facts.companion is None or unit.companion == NO_COMPANION:
+        raise JobError("job.no-handset", role=unit.role, model=unit.model)
+    companion = manifest.model(facts.companion.model)
+    types = companion.types if companion is not None else ()
+    words = tuple(one.word for one in types or manifest.all_types)
+    _types(facts.companion.model, tuple(name for name, _ in told), words)
+    for name, version in told:
+        if version is not None:
+            _require_order(facts.companion.model, manifest, name, version)
+
+
+def _reach(unit: Unit, displays: tuple[Display, ...]) -> None:
+    names = tuple(display.model for display in displays)
+    for model in unit.displays:
+        if model not in names:
+            found, known, meant = _unknown(model, names)
+            raise JobError("job.display-not-aboard", found=found, known=known, meant=meant)
+
+
+def _require_order(model: str, manifest: Manifest, word: str, version: Version) -> None:
     image_type = manifest.image_type(word)
     if image_type is None:
         return
     try:
-        manifest.version_order(unit.model, image_type).key(version)
+        manifest.version_order(model, image_type).key(version)
     except BadValueError as error:
-        raise JobError(
-            "job.version-order", model=unit.model, type=word, version=version.text
-        ) from error
+        raise JobError("job.version-order", model=model, type=word, version=version.text) from error
 
 
 def _companion(unit: Unit, facts: ModelFacts) -> None:

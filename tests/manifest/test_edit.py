@@ -263,6 +263,7 @@ PRINTABLE = st.text(
     low=st.integers(0, 60),
     longer=st.integers(0, 60),
     leaves=st.sampled_from(Leaves),
+    truth=st.booleans(),
     moment=st.datetimes(datetime(1980, 1, 1), datetime(2107, 12, 31)),  # noqa: DTZ001 - naive by rule
 )
 def test_what_is_spelled_is_read_back(
@@ -273,6 +274,7 @@ def test_what_is_spelled_is_read_back(
     low: int,
     longer: int,
     leaves: Leaves,
+    truth: bool,
     moment: datetime,
 ) -> None:
     model = replace(
@@ -294,8 +296,20 @@ def test_what_is_spelled_is_read_back(
         leaves=leaves,
         released=moment.replace(microsecond=0, tzinfo=UTC),
         withdrawn=seen,
+        from_empty=truth,
+        erases=MANIFEST.image_types if truth else (),
+        runs_with=(Version("2.38b"),),
     )
-    after = add_image(add_model(SAMPLE, model), image)
+    display = replace(
+        MANIFEST.displays[0],
+        model="OV-D10",
+        ticks=truth,
+        told_to_read=seen,
+        shows_done=role,
+        shows_failed=seen,
+    )
+    after = add_image(add_model(add_display(SAMPLE, display), model), image)
+    assert parse(after).displays[-1] == display
     assert parse(after).models[-1] == model
     assert parse(after).images[-1] == image
     assert tomllib.loads(after.decode())["model"][-1]["role"] == role

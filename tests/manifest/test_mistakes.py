@@ -234,6 +234,35 @@ MISTAKES = [
         id="carried in which mode",
     ),
     pytest.param({90: 'leaves = "dead"'}, 90, "image[2].leaves", "not-one-of", id="leaves"),
+    pytest.param(
+        {90: 'from_empty = "no"'},
+        *(90, "image[2].from_empty", "not-true-or-false"),
+        id="a text for false",
+    ),
+    pytest.param(
+        {90: 'erases = ["application"]'},
+        *(90, "image[2].erases[1]", "erases-itself"),
+        id="erases itself",
+    ),
+    pytest.param(
+        {90: 'erases = ["bootloader"]'},
+        *(90, "image[2].erases[1]", "erases-its-need"),
+        id="erases what it needs",
+    ),
+    pytest.param(
+        {90: 'erases = ["chart data"]'},
+        *(90, "image[2].erases[1]", "type-not-of-model"),
+        id="erases what is not there",
+    ),
+    pytest.param(
+        {
+            60: 'models = ["OV-H4"]',
+            61: 'type = "application"\nruns_with = ["2.41"]',
+            62: 'version = "2.41"',
+        },
+        *(62, "image[1].runs_with", "runs-with-none"),
+        id="runs with a handset that no unit has",
+    ),
     pytest.param({91: "minutes = [9, 4]"}, 91, "image[2].minutes", "minutes", id="high first"),
     pytest.param({91: "minutes = [4]"}, 91, "image[2].minutes", "minutes", id="one number"),
     pytest.param({91: "minutes = [4, 1441]"}, 91, "image[2].minutes[2]", "number", id="a day"),

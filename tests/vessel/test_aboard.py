@@ -64,13 +64,13 @@ GOOD = unit("model=OV-V40; role=main radio; handset=unknown; wants application=4
 
 
 def test_a_visit_that_is_right(manifest: Manifest) -> None:
-    assert check_visit(VESSEL, DISPLAY, (GOOD,), manifest) == ()
+    assert check_visit(VESSEL, (DISPLAY,), (GOOD,), manifest) == ()
 
 
 def test_what_is_worth_a_mention(manifest: Manifest) -> None:
     kept = unit("model=OV-N2; role=wind; has application=1.0")
     vessel = Vessel(name="Saltwhistle", mmsi="217123456")
-    assert check_visit(vessel, DISPLAY, (GOOD, kept), manifest) == (
+    assert check_visit(vessel, (DISPLAY,), (GOOD, kept), manifest) == (
         Mention("mention.country", "217"),
         Mention("mention.no-wish", "wind, OV-N2"),
     )
@@ -99,13 +99,13 @@ def test_what_is_worth_a_mention(manifest: Manifest) -> None:
 )
 def test_what_cannot_be_right(manifest: Manifest, text: str, reason: str) -> None:
     with pytest.raises(CardprepError) as caught:
-        check_visit(VESSEL, DISPLAY, (unit(text),), manifest)
+        check_visit(VESSEL, (DISPLAY,), (unit(text),), manifest)
     assert caught.value.reason == reason
 
 
 def test_what_was_most_likely_meant_is_named(manifest: Manifest) -> None:
     with pytest.raises(CardprepError) as caught:
-        check_visit(VESSEL, Display(model="OV-D8"), (GOOD,), manifest)
+        check_visit(VESSEL, (Display(model="OV-D8"),), (GOOD,), manifest)
     assert caught.value.reason == "job.display-unknown"
     assert caught.value.parameters["meant"] == "OV-D9"
 
@@ -120,7 +120,7 @@ def test_what_was_most_likely_meant_is_named(manifest: Manifest) -> None:
 )
 def test_an_mmsi_that_is_no_vessels(manifest: Manifest, mmsi: str, reason: str) -> None:
     with pytest.raises(CardprepError) as caught:
-        check_visit(Vessel(name="S", mmsi=mmsi), DISPLAY, (GOOD,), manifest)
+        check_visit(Vessel(name="S", mmsi=mmsi), (DISPLAY,), (GOOD,), manifest)
     assert caught.value.reason == reason
 
 
@@ -128,7 +128,7 @@ def test_one_serial_twice(manifest: Manifest) -> None:
     one = unit("model=OV-N2; role=wind; serial=7")
     other = unit("model=OV-N2; role=more wind; serial=7")
     with pytest.raises(CardprepError) as caught:
-        check_visit(VESSEL, DISPLAY, (one, other), manifest)
+        check_visit(VESSEL, (DISPLAY,), (one, other), manifest)
     assert caught.value.reason == "job.serial-twice"
 
 
