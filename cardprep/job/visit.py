@@ -35,7 +35,7 @@ class Found(StrEnum):
     RUNNING = "running"
     WAITING = "waiting for application"
     HANDSET_BLANK = "handset blank"
-    OFF_NETWORK = "not on the network"
+    OFF_NETWORK = "off network"
 
 
 JOB_MOST = _DECIMAL_MOST + 36**4 - _FIRST_WITH_LETTER

@@ -6,12 +6,12 @@ versions are those an application runs with): common practice, no published sour
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from cardprep.errors import BadValueError, NoPlanError
-from cardprep.job.visit import COMPANION_UNKNOWN, Display, Found, Job, Unit
-from cardprep.manifest.model import ImageFacts, Leaves, Manifest, ModelFacts, Need
+from cardprep.job.visit import Display, Found, Job
+from cardprep.manifest.model import ImageFacts, Leaves, Manifest, Need
 from cardprep.terms import (
     APPLICATION,
     BOOTLOADER,
@@ -19,7 +19,6 @@ from cardprep.terms import (
     CONFIGURATION,
     USUAL_TYPES,
     ImageType,
-    Version,
 )
 from cardprep.vessel.model import (
     DisplayModel,
@@ -31,6 +30,7 @@ from cardprep.vessel.model import (
     VesselModel,
 )
 from cardprep.vessel.scale import EMPTY_ONLY, Scale
+from cardprep.vessel.scales import Scales, companion_model
 
 # Whether these images fit on one card for a display.
 Fits = Callable[[Display, Sequence[ImageFacts]], bool]
@@ -58,7 +58,7 @@ def compiled(job: Job, manifest: Manifest, *, fits: Fits) -> VesselModel:
     Raises NoPlanError for a model, an image type or a version that the manifest
     does not know what to do with.
     """
-    scales = _Scales(job, manifest)
+    scales = Scales(job, manifest)
     units = tuple(
         _Compiler(job, manifest, scales, number, fits).unit() for number in range(len(job.units))
     )
@@ -100,76 +100,11 @@ def _on_card(image: ImageFacts) -> ImageOnCard:
     )
 
 
-class _Scales:
-    """The scales of all models, each with every version that job or manifest speak of."""
-
-    def __init__(self, job: Job, manifest: Manifest) -> None:
-        self._manifest = manifest
-        self._spoken: dict[tuple[str, str], set[Version]] = {}
-        self._made: dict[tuple[str, str], Scale] = {}
-        for unit in job.units:
-            self._hear_unit(unit)
-        for image in manifest.images:
-            self._hear_image(image)
-
-    def _hear(self, model: str, word: str, versions: Iterable[Version | None]) -> None:
-        spoken = self._spoken.setdefault((model, word), set())
-        spoken.update(version for version in versions if version is not None)
-
-    def _hear_unit(self, unit: Unit) -> None:
-        companion = companion_model(unit, self._manifest)
-        told = [(unit.model, unit.versions), (unit.model, unit.wanted)]
-        if companion is not None:
-            told += [(companion, unit.companion_versions), (companion, unit.companion_wanted)]
-        for model, versions in told:
-            for word, version in versions.items():
-                self._hear(model, word, (version,))
-
-    def _hear_image(self, image: ImageFacts) -> None:
-        word = image.type.word
-        for model in image.models:
-            self._hear(model, word, (image.version, *image.from_versions))
-            facts = self._manifest.model(model)
-            if facts is not None and facts.companion is not None:
-                self._hear(facts.companion.model, APPLICATION.word, image.runs_with)
-            for need in image.needs:
-                self._hear(need.model or model, need.type.word, (need.at_least,))
-        for carried in image.carries:
-            self._hear(carried.model, carried.type.word, (carried.version,))
-
-    def of(self, model: str, image_type: ImageType) -> Scale:
-        """Return the scale of one type on one model."""
-        key = (model, image_type.word)
-        if key not in self._made:
-            order = self._manifest.version_order(model, image_type)
-            spoken = sorted(self._spoken.get(key, ()), key=str)
-            try:
-                self._made[key] = Scale(order, spoken)
-            except BadValueError as error:
-                raise NoPlanError(
-                    "plan.version-order",
-                    model=model,
-                    type=image_type.word,
-                    found=str(error.parameters.get("found", "")),
-                ) from error
-        return self._made[key]
-
-
-def companion_model(unit: Unit, manifest: Manifest) -> str | None:
-    """Return the model of the companion that is aboard, or may be; None if there is none."""
-    if not unit.may_have_companion:
-        return None
-    facts = manifest.model(unit.model)
-    if unit.companion == COMPANION_UNKNOWN:
-        return facts.companion.model if facts is not None and facts.companion else None
-    return unit.companion
-
-
 class _Compiler:
     """Compiles one unit of a job."""
 
     def __init__(
-        self, job: Job, manifest: Manifest, scales: _Scales, number: int, fits: Fits
+        self, job: Job, manifest: Manifest, scales: Scales, number: int, fits: Fits
     ) -> None:
         self._job = job
         self._manifest = manifest
@@ -401,8 +336,3 @@ class _Compiler:
             return order.at_least(display.software, need.at_least)
         except BadValueError:
             return False
-
-
-def facts_of(model: UnitModel, job: Job, manifest: Manifest) -> ModelFacts | None:
-    """Return what the manifest knows of a unit's model."""
-    return manifest.model(job.units[model.number].model)

@@ -161,7 +161,7 @@ class _Search:
 
     def _cheapest(
         self, start: tuple[_Belief, ...], first: tuple[Reading, ...], stages: int
-    ) -> Found:
+    ) -> Found | None:
         count = len(first)
         bound = self._bound()
         best = self._costed(first)
@@ -176,7 +176,7 @@ class _Search:
             if best is not None and best[3]:
                 bound = best[0]
         if best is None:
-            raise AssertionError("a row that can be done has a course")
+            return None
         cost, moves, row, _ = best
         proved = (stages, *min(bound, cost)) if stages == count else (stages, 0, 0)
         return Found(row=row, moves=moves, cost=(count, *cost), bound=proved)

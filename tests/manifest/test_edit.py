@@ -21,7 +21,7 @@ from cardprep.manifest.edit import (
     new_text,
     set_serial,
 )
-from cardprep.manifest.model import HandedOver, Leaves, Minutes
+from cardprep.manifest.model import Companion, HandedOver, Leaves, Minutes, Presence
 from cardprep.manifest.text import parse
 from cardprep.terms import ImageType, Version, VersionOrder, spelled_out
 
@@ -281,6 +281,7 @@ def test_what_is_spelled_is_read_back(
         MANIFEST.models[1],
         name="OV-H5",
         role=role,
+        companion=Companion(model="OV-H4", presence=Presence.OPTIONAL),
         seen_off=seen,
         note_before=tuple(notes),
         versions=dict.fromkeys(MANIFEST.models[1].types, versions),
