@@ -29,6 +29,7 @@ from cardprep.job.visit import Display, Job, JobName, Vessel
 from cardprep.layout.build import lay_out
 from cardprep.paper.job import listed_lines, mention_lines, opened_lines, planned_lines
 from cardprep.paper.objects import layout_object, listed_object
+from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 
@@ -180,6 +181,33 @@ def plan(
     with open_bench(place(ctx), screen("command.job")) as bench:
         planned = plan_job(bench, JobName.parse(job))
     _say_planned(planned, as_json=as_json)
+
+
+@app.command("rehearse", help=HELP["job rehearse"])
+def rehearse(
+    ctx: typer.Context,
+    job: Annotated[str, typer.Argument(help=HELP["job"], metavar="JOB")],
+    picture: Annotated[
+        Path | None, typer.Option("--picture", help=HELP["picture"], metavar="FILE")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help=HELP["json"])] = False,
+) -> None:
+    """Rehearse a job."""
+    from cardprep.bench.picture import put_picture
+    from cardprep.bench.rehearse import rehearse_job
+    from cardprep.paper.plan_picture import plan_picture
+    from cardprep.paper.rehearsal import rehearsal_lines, rehearsal_object
+
+    with open_bench(place(ctx)) as bench:
+        rehearsal = rehearse_job(bench, JobName.parse(job))
+    if picture is not None:
+        put_picture(picture, plan_picture(rehearsal))
+    if as_json:
+        say_object(rehearsal_object(rehearsal))
+        return
+    say(rehearsal_lines(rehearsal, width=width()))
+    if picture is not None:
+        say(["", screen("picture.put", name=spelled_out(str(picture)))])
 
 
 @app.command("show", help=HELP["job show"])

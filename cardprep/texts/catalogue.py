@@ -43,7 +43,13 @@ def refusal(error: CardprepError) -> RefusalText:
 
 def screen(slug: str, **parameters: str | int) -> str:
     """Return a line for the terminal."""
-    return worded(SCREENS[slug], parameters)
+    template = SCREENS.get(slug)
+    if template is None:
+        # Few commands say these; the others start sooner without them.
+        from cardprep.texts.rehearsal import REHEARSAL
+
+        template = REHEARSAL[slug]
+    return worded(template, parameters)
 
 
 def finding(

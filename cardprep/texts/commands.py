@@ -33,6 +33,8 @@ HELP: Mapping[str, str] = {
     "job open": "Open a job: a vessel, its display, its units, what they have and what they are to have.",
     "job change": "Change a job: what is given takes the place of what was told before, units all together; plan it anew.",
     "job list": "List this bench's jobs, newest first, and how far each one is.",
+    "picture": "Draw the plan as a picture, an SVG file that needs no other.",
+    "job rehearse": "Say what will be done and seen on board, card by card, and what to do if it goes otherwise.",
     "job plan": "Plan the stages of a job, bootloader before the application that needs it.",
     "job show": "Show a job and its newest plan.",
     "log show": "Show the newest records.",

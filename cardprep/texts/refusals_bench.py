@@ -144,6 +144,10 @@ BENCH: Mapping[str, RefusalText] = {
         "the {role} ({model}) takes the handset {companion}, not {found}",
         "Write handset={companion}, handset=none or handset=unknown.",
     ),
+    "job.plan-over-manifest": RefusalText(
+        "stage {stage} of job {job} was planned with an image or a display that the manifest no longer has so",
+        "Plan the job again: cardprep job plan {job}.",
+    ),
     "job.no-handset": RefusalText(
         "the manifest says of no handset for {model} ({role})",
         "Leave handset out, or write companion into the model in the manifest.",
@@ -204,6 +208,14 @@ BENCH: Mapping[str, RefusalText] = {
         "there is no {slug} about this card", "Check the card without --release first."
     ),
     # trace
+    "picture.there": RefusalText(
+        "{name} is there already and is no picture of cardprep's",
+        "Give another name; nothing was changed.",
+    ),
+    "picture.unwritten": RefusalText(
+        "the picture cannot be written to {name}: {cause}",
+        "Give a name in a folder that is there and has room.",
+    ),
     "output.failed": RefusalText(
         "what this command says cannot be written: {cause}",
         "Make room where its output goes; what it did stands in the log.",

@@ -251,6 +251,7 @@ SCREENS: Mapping[str, str] = {
     "mention.country": "note: {text} in the MMSI is on no list of countries here; read it once more",
     "mention.no-wish": "note: nothing is wanted for the {text}; it stays as it is",
     "mention.left-as-found": "caution: nothing is wanted for the {text}, and so it is left",
+    "picture.put": "picture: {name}",
     # outcome
     "outcome.recorded": "recorded: job {job}, {what}: {result}",
     "outcome.whole": "as a whole",

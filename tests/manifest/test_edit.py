@@ -282,6 +282,7 @@ def test_what_is_spelled_is_read_back(
         name="OV-H5",
         role=role,
         companion=Companion(model="OV-H4", presence=Presence.OPTIONAL),
+        types=(*MANIFEST.models[1].types, *MANIFEST.image_types),
         seen_off=seen,
         note_before=tuple(notes),
         versions=dict.fromkeys(MANIFEST.models[1].types, versions),

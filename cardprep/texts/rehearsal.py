@@ -1,0 +1,88 @@
+"""What is said of a visit before it is made: sentences for the engineer on board."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+REHEARSAL: Mapping[str, str] = {
+    # before the first card
+    "rehearse.maker": "The maker's own instruction, local rules and licensed practice come before this sheet.",
+    "rehearse.moored": "Moored, not under way. Supply on charge or shore power and within the unit's own limits; no engine start and no breaker work while a step runs.",
+    "rehearse.calling": "A radio that is being updated cannot call for help: have another means of calling ready before you start. Two radios are not taken out of service together.",
+    "rehearse.autopilot-before": "Autopilot in standby.",
+    "rehearse.alert": "Have the rescue service's number and a second radio at hand. If an alert is sent: switch off, then cancel it as current IMO guidance and the local administration say.",
+    "rehearse.charts": "The owner's chart card comes out first and goes into a bag; routes and settings are saved.",
+    "rehearse.note": "Note down from the {unit}: {what}.",
+    "rehearse.once": "{unit}: can its {what} be entered again if lost? Some units take it only once; if nobody can, do not start.",
+    # the handset
+    "rehearse.handset-off": "Switch the handset {handset} of the {unit} off and prove it by the maker's own sign: {off}. A blank screen alone proves nothing, because a handset left behind is blank on and off.",
+    "rehearse.handset-off-by-maker": "Switch the handset {handset} of the {unit} off and prove it by the sign in the maker's instruction. A blank screen alone proves nothing, because a handset left behind is blank on and off.",
+    "rehearse.handset-keys": "Only then put the handset {handset} into its programming mode with the keys of the maker's instruction: the alert key may be among them. When unsure, stop. Keep it powered or charged.",
+    "rehearse.handset-mode": "The handset {handset} is in its mode when: {mode}.",
+    # the card
+    "rehearse.put-in": "Put card {stage} of {of} ({types}) into the display {display}.",
+    "rehearse.announced": "The {display} should announce the {types} by itself. If it does not, tell it from its menu to read the card.",
+    "rehearse.not-announced": "The {display} announces no {types}: that is normal and proves nothing.",
+    "rehearse.told-to-read": "Tell the {display} to read the card: {menu}.",
+    "rehearse.told-by-menu": "Tell the {display} from its own menu to read the card.",
+    "rehearse.tick": "In the list of the {display} tick these and no others: {units}.",
+    "rehearse.ticks-itself": "The {display} ticks units by itself: before you start, see that these are ticked and no others: {units}.",
+    "rehearse.leave-unticked": "Leave these as they are, although the file fits them: {units}.",
+    # the step
+    "rehearse.start": "Start the step: {unit} gets {type} {version}. It takes {minutes} min as a rule.",
+    "rehearse.radio-then-handset": "The {unit} is written first, then its handset.",
+    "rehearse.slow": "A step that takes longer is no reason to cut power or to pull the card: wait for what the display says.",
+    "rehearse.offered-anyway": "The display cannot read which {type} the unit has and offers this one in any case.",
+    "rehearse.waits": "Afterwards the {unit} waits for an application and looks dead or stuck: that is normal. Go on with the next card.",
+    "rehearse.switched-off": "Afterwards the {unit} is off: switch it on.",
+    "rehearse.restarts": "The {unit} restarts by itself.",
+    "rehearse.blank": "The handset of the {unit} stays blank until a later card brings what belongs to it: that is normal and damages nothing.",
+    "rehearse.shows-done": "The display shows: {done}.",
+    "rehearse.version-at": "Proved when the {unit} shows {type} {version} ({where}).",
+    "rehearse.version": "Proved when the {unit} shows {type} {version} on its own information screen.",
+    "rehearse.handset-lit": "Proved when the handset's screen is lit and shows its version: {handset}.",
+    # if not
+    "rehearse.not-offered": "Nothing is offered: is this card {stage}, is the unit on the network and powered, is no other display reading cards? Do not go on to another card to try.",
+    "rehearse.shows-failed": "The display shows '{failed}', or times out: wait until the unit has restarted and read its versions. It is unharmed when the old version was seen running.",
+    "rehearse.failed": "The display reports a failure, or times out: wait until the unit has restarted and read its versions. It is unharmed when the old version was seen running.",
+    "rehearse.dark-bootloader": "Power was lost or the card was pulled while a bootloader was written: leave the supply on, do not try other files, and ask the maker's support. The unit may be damaged.",
+    "rehearse.dark-application": "Power was lost or the card was pulled while an application was written: the unit waits for an application. Load the same card again.",
+    "rehearse.handset-blank": "The handset is blank afterwards: if it was left behind at its old version, nothing is damaged. Load the same card again, radio and handset, with the handset in its mode. If it stays blank, look for supply, lead or fault.",
+    "rehearse.not-the-next": "Do not put card {next} in before this one has worked.",
+    # afterwards
+    "rehearse.cards-out": "Take the card out; the owner's chart card goes back in.",
+    "rehearse.read-back": "Read back from the {unit} and compare with what was noted: {what}.",
+    "rehearse.working-channel": "Test the radio on a working channel, as the local administration allows; leave the alert key alone.",
+    "rehearse.autopilot-after": "Check the autopilot's calibration and make a sea trial before it is relied on.",
+    "rehearse.outcome": "Write down the versions that were seen and enter what came of the job.",
+    "rehearse.broken-off": "If the job is broken off: an OUT OF SERVICE tag on the unit, and the skipper's signature.",
+    # screen
+    "rehearse.title": "job {job}, {vessel}: {cards}, {minutes} min of steps as a rule",
+    "rehearse.before": "BEFORE",
+    "rehearse.stage": "CARD {stage} OF {of}  {types}  in {display}, {minutes} min as a rule",
+    "rehearse.afterwards": "AFTERWARDS",
+    "rehearse.part-before": "  -  {text}",
+    "rehearse.part-do": "  DO      {text}",
+    "rehearse.part-see": "  SEE     {text}",
+    "rehearse.part-normal": "  NORMAL  {text}",
+    "rehearse.part-proved": "  PROVED  {text}",
+    "rehearse.part-if-not": "  IF NOT  {text}",
+    "rehearse.stands": "  THEN    {unit}: {versions}{condition}",
+    "rehearse.nothing": "none",
+    "rehearse.waiting": "; waits for an application",
+    "rehearse.dead": "; does not run",
+    "rehearse.blank-handset": "; handset blank",
+    "rehearse.handset-has": "; handset {versions}",
+    # picture
+    "picture.plan": "Job {job}, {vessel}: cards over time",
+    "picture.card": "card {stage}: {types}",
+    "picture.display": "in {display}",
+    "picture.step": "{type} {version}",
+    "picture.out": "out of service",
+    "picture.blank": "handset blank",
+    "picture.minutes": "{minutes} min",
+    "picture.legend-step": "being written",
+    "picture.legend-out": "out of service until a later card",
+    "picture.legend-blank": "handset blank until a later card",
+    "picture.note": "The upper ends of the usual ranges; a slow step is never a reason to cut power. Changing cards takes time of its own.",
+}
