@@ -110,6 +110,8 @@ class IntakeFacts:
     needs      pairs of image type word and version, on the same unit
     starts     versions that it may start from; none named, any
     carried    code for companions inside it
+    runs_with  further versions of the companion with which it runs
+    erases     words of the image types that it empties
     published  the checksum that the maker published
     """
 
@@ -121,6 +123,8 @@ class IntakeFacts:
     needs: tuple[tuple[str, Version], ...] | None = None
     starts: tuple[Version, ...] | None = None
     carried: tuple[Carried, ...] | None = None
+    runs_with: tuple[Version, ...] | None = None
+    erases: tuple[str, ...] | None = None
     leaves: Leaves | None = None
     minutes: Minutes | None = None
     published: PublishedSum | None = None
@@ -166,6 +170,8 @@ def image_of(
         known_by=facts.known_by,
         list_checked=facts.list_checked,
         withdrawn=None,
+        erases=tuple(_type(manifest, word) for word in facts.erases or ()),
+        runs_with=facts.runs_with or (),
     )
 
 
@@ -189,6 +195,8 @@ def differences(known: ImageFacts, facts: IntakeFacts) -> list[str]:
         ("needs", needs, facts.needs),
         ("from_versions", known.from_versions, facts.starts),
         ("carries", known.carries, facts.carried),
+        ("runs_with", known.runs_with, facts.runs_with),
+        ("erases", tuple(one.word for one in known.erases), facts.erases),
         ("leaves", known.leaves, facts.leaves),
         ("minutes", known.minutes, facts.minutes),
         ("known_by", known.known_by, facts.known_by),

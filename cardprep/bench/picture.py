@@ -9,7 +9,7 @@ from cardprep.errors import OutputError, ShopFolderError
 from cardprep.shop.files import write_whole
 from cardprep.terms import spelled_out
 
-_START = b'<?xml version="1.0" encoding="UTF-8"?>\n<svg '
+_START = b"<svg "
 
 
 def put_picture(path: Path, picture: str) -> None:

@@ -12,8 +12,10 @@ if TYPE_CHECKING:
     from cardprep.vessel.rehearse import Rehearsal
 
 
-def rehearse_job(bench: Bench, name: JobName) -> Rehearsal:
+def rehearse_job(bench: Bench, name: JobName, *, cards: int | None = None) -> Rehearsal:
     """Return a job's visit as it will go.
+
+    cards  how many are at hand; None for one for each stage
 
     Raises JobError if there is no such job, it is not planned, or the manifest has
     no longer what it was planned with; ManifestUntrustedError.
@@ -22,4 +24,5 @@ def rehearse_job(bench: Bench, name: JobName) -> Rehearsal:
 
     planned = find_plan(bench, name)
     manifest = bench.trusted().manifest
-    return rehearse(planned.job, planned.stages, planned.steps, manifest)
+    one_card = cards == 1
+    return rehearse(planned.job, planned.stages, planned.steps, manifest, one_card=one_card)

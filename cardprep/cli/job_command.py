@@ -187,6 +187,7 @@ def plan(
 def rehearse(
     ctx: typer.Context,
     job: Annotated[str, typer.Argument(help=HELP["job"], metavar="JOB")],
+    cards: Annotated[int | None, typer.Option(help=HELP["cards"], min=1)] = None,
     picture: Annotated[
         Path | None, typer.Option("--picture", help=HELP["picture"], metavar="FILE")
     ] = None,
@@ -199,7 +200,7 @@ def rehearse(
     from cardprep.paper.rehearsal import rehearsal_lines, rehearsal_object
 
     with open_bench(place(ctx)) as bench:
-        rehearsal = rehearse_job(bench, JobName.parse(job))
+        rehearsal = rehearse_job(bench, JobName.parse(job), cards=cards)
     if picture is not None:
         put_picture(picture, plan_picture(rehearsal))
     if as_json:

@@ -18,8 +18,8 @@ _ROW = 54
 _BAR = 26
 # Points for a minute; a change of cards is as wide as a few of them.
 _MINUTE = 22
-_CHANGE = 46
-_LEAST = 62
+_CHANGE = 84
+_LEAST = 104
 
 _WRITTEN, _OUT, _BLANK, _EDGE = "#1f4e79", "#b03a2e", "#8a6d00", "#444444"
 

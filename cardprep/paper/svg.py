@@ -24,12 +24,14 @@ def element(name: str, content: str = "", **attributes: str | float) -> str:
 
 def text(x: float, y: float, words: str, **attributes: str | float) -> str:
     """Return a line of text; what could do harm is spelled out."""
-    return element("text", escape(spelled_out(words)), x=x, y=y, **attributes)
+    given: dict[str, str | float] = {"x": x, "y": y, **attributes}
+    return element("text", escape(spelled_out(words)), **given)
 
 
 def rectangle(x: float, y: float, width: float, height: float, **attributes: str | float) -> str:
     """Return a rectangle."""
-    return element("rect", x=x, y=y, width=width, height=height, **attributes)
+    given: dict[str, str | float] = {"x": x, "y": y, "width": width, "height": height, **attributes}
+    return element("rect", "", **given)
 
 
 def picture(width: float, height: float, title: str, parts: Sequence[str]) -> str:
@@ -48,7 +50,7 @@ def picture(width: float, height: float, title: str, parts: Sequence[str]) -> st
         font_size=12,
         role="img",
     )
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{opened}\n'
+    return f"{opened}\n"
 
 
 def stripes(name: str, colour: str, *, lean: int) -> str:

@@ -21,6 +21,7 @@ REHEARSAL: Mapping[str, str] = {
     "rehearse.handset-mode": "The handset {handset} is in its mode when: {mode}.",
     # the card
     "rehearse.put-in": "Put card {stage} of {of} ({types}) into the display {display}.",
+    "rehearse.write-again": "When card {before} has worked, and not before: take it to the laptop, write stage {stage} on it (cardprep write {job} {stage} CARD --number N) and wait for its verdict.",
     "rehearse.announced": "The {display} should announce the {types} by itself. If it does not, tell it from its menu to read the card.",
     "rehearse.not-announced": "The {display} announces no {types}: that is normal and proves nothing.",
     "rehearse.told-to-read": "Tell the {display} to read the card: {menu}.",

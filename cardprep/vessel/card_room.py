@@ -21,7 +21,8 @@ _ALWAYS = 480 * MIB
 def fits(display: DisplayFacts, images: Sequence[ImageFacts]) -> bool:
     """Return whether a card that this display takes holds all these images.
 
-    Raises NoPlanError if cardprep does not write what the display reads.
+    Raises NoPlanError if cardprep does not write what the display reads, and
+    LayoutError if no card that it takes holds anything.
     """
     settings = volume_settings(display)
     needed = sum(image.size for image in images) + _SPARE
@@ -38,7 +39,10 @@ def fits(display: DisplayFacts, images: Sequence[ImageFacts]) -> bool:
     )
     try:
         lay_out(stage)
-    except LayoutError:
+    except LayoutError as error:
+        # A display that takes no card at all is not a matter of these images.
+        if error.reason == "layout.display-too-small":
+            raise
         return False
     return True
 

@@ -96,8 +96,12 @@ def rehearse(
     stages: Sequence[Stage],
     steps: Sequence[Sequence[StageStep]],
     manifest: Manifest,
+    *,
+    one_card: bool = False,
 ) -> Rehearsal:
     """Return a visit as it will go if every step goes well, with what to do where one does not.
+
+    one_card  whether one card is written again between the stages, on a laptop aboard
 
     Raises JobError if a stage has an image that the manifest does not know any more.
     """
@@ -107,6 +111,9 @@ def rehearse(
     for stage, told in zip(stages, steps, strict=True):
         loads = [_load(vessel, stage, step) for step in told]
         said = _Stage(job, vessel, manifest, stage, told, loads, states).said()
+        if one_card and stage.number > 1:
+            named = {"job": str(job.name), "stage": stage.number, "before": stage.number - 1}
+            said.insert(0, _said(Part.DO, "rehearse.write-again", **named))
         for step, load in zip(told, loads, strict=True):
             states[step.unit - 1] = after(load, states[step.unit - 1])
         rehearsed.append(

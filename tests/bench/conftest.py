@@ -84,6 +84,7 @@ def app_facts() -> IntakeFacts:
         released=words.moment("2026-05-12"),
         known_by=words.known_by("support-ticket", "T-1174", None),
         needs=(("bootloader", Version("3.10")),),
+        carried=words.carried(["OV-H4 application 2.41 PROGRAM stands on the screen"]),
     )
 
 

@@ -56,7 +56,9 @@ def test_a_card_of_ours_is_held_against_its_stage_by_itself(bench: Bench, card: 
     assert checked.judgement.verdict is Verdict.USE
     assert (checked.stage is not None and checked.stage.number) == 2
     assert checked.by_name
-    assert slugs(checked) == {"matches", "stage-complete", "as-written", "stage-before"}
+    assert slugs(checked) == {
+        *("matches", "stage-complete", "as-written", "stage-before", "handset-with-it")
+    }
     assert checked.cards == (18,)
 
 

@@ -167,6 +167,21 @@ def test_a_job_from_a_file(shop: Program) -> None:
     assert shop.json("job", "show", "B1")["name"] == "B1"
 
 
+def test_a_visit_is_rehearsed_and_drawn(evening: Program) -> None:
+    told = evening.good("job", "rehearse", "B1", "--picture", "plan.svg")
+    assert told.index("CARD 1 OF 2") < told.index("CARD 2 OF 2") < told.index("AFTERWARDS")
+    assert all(len(line) <= 100 for line in told.splitlines())
+    assert (evening.folder / "plan.svg").read_text("utf-8").count("out of service") == 2
+    rehearsed = evening.json("job", "rehearse", "B1")
+    assert rehearsed["minutes"] == [5, 10]
+    assert rehearsed["stages"][1]["stands"][0]["handset"] == {"application": "2.41"}
+    assert {said["part"] for said in rehearsed["stages"][1]["said"]} == {
+        *("do", "see", "normal", "proved", "if-not")
+    }
+    done = evening.run("job", "rehearse", "B1", "--picture", "visit/plan.svg")
+    assert done.returncode == 49
+
+
 def test_a_job_is_changed_in_part(evening: Program) -> None:
     before = evening.json("job", "show", "B1")["job"]
     changed = evening.json("job", "change", "B1", "--vessel", "Saltwhistle II")

@@ -53,9 +53,8 @@ def test_a_stage_too_large_for_the_display() -> None:
     huge = image(APPLICATION, "4.30", size=3 * GIB)
     opened = job(unit({}, {"application": "4.30"}))
     shelf = manifest(huge, displays=(display_facts(largest_card=2 * 10**9),))
-    with pytest.raises(LayoutError) as caught:
-        stages_of(opened, plan(opened, shelf), shelf)
-    assert caught.value.reason == "layout.too-large"
+    with pytest.raises(NoPlanError):
+        plan(opened, shelf)
 
 
 def test_a_size_that_no_volume_has_is_refused() -> None:
