@@ -111,6 +111,8 @@ def prepare(demo: Demo) -> None:
     say("Tomorrow's visit stands in visit.toml: one radio with its handset.")
     demo.run("job", "open", "--file", str(visit))
     demo.run("job", "plan", "B1")
+    say("What will be done and seen on board, for the bag; and a picture of it:")
+    demo.run("job", "rehearse", "B1", "--picture", demo.card("plan.svg"))
     demo.run("write", "B1", "1", demo.card("card-17.img"), "--number", "17")
     demo.run("write", "B1", "2", demo.card("card-18.img"), "--number", "18")
     demo.run("job", "list")

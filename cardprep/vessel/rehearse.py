@@ -112,7 +112,8 @@ def rehearse(
         loads = [_load(vessel, stage, step) for step in told]
         said = _Stage(job, vessel, manifest, stage, told, loads, states).said()
         if one_card and stage.number > 1:
-            named = {"job": str(job.name), "stage": stage.number, "before": stage.number - 1}
+            named: dict[str, str | int] = {"job": str(job.name), "stage": stage.number}
+            named["before"] = stage.number - 1
             said.insert(0, _said(Part.DO, "rehearse.write-again", **named))
         for step, load in zip(told, loads, strict=True):
             states[step.unit - 1] = after(load, states[step.unit - 1])
