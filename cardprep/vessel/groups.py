@@ -8,7 +8,8 @@ nothing to do with each other but the order in which cards are put in.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 from cardprep.vessel.graph import Reading, UnitGraph
@@ -36,6 +37,48 @@ class Group:
         self._whole = list(vessel.start)
         self._alone = len(numbers) == 1 and not self._has_a_stand_in()
         self._steps: dict[Joint, tuple[tuple[int, Load, Joint], ...]] = {}
+        self._contents: dict[Reading, tuple[Content, ...]] = {}
+
+    @property
+    def likeness(self) -> Hashable:
+        """What makes two groups alike for the number of cards; the group itself if it is several.
+
+        Names and sizes of the images do not matter for one unit, their types and what they do do.
+        """
+        if not self._alone:
+            return self.numbers
+        unit = self.vessel.units[self.numbers[0]]
+        facts = self.vessel.images
+        loads = [
+            (facts[load.image].type, replace(load, image=0, minutes=(0, 0), size=0))
+            for load in unit.loads
+        ]
+        names = [
+            tuple(n for n, other in enumerate(unit.loads) if self._exclude(load, other))
+            for load in unit.loads
+        ]
+        standing = tuple(sorted(unit.standing.items(), key=lambda item: item[0]))
+        return (unit.start, unit.goal, unit.vital, tuple(loads), tuple(names), standing)
+
+    def _exclude(self, one: Load, other: Load) -> bool:
+        return excludes(self.vessel.images[one.image], self.vessel.images[other.image])
+
+    def contents(self, reading: Reading) -> tuple[Content, ...]:
+        """Return the fullest cards of one reading for this group alone: images that go together."""
+        found = self._contents.get(reading)
+        if found is None:
+            images = [image for image in sorted(self.images) if self._is_read(image, reading)]
+            found = self._contents[reading] = tuple(_fullest(images, _apart(self.vessel, images)))
+        return found
+
+    def _is_read(self, image: int, reading: Reading) -> bool:
+        if self.vessel.images[image].type not in reading.types:
+            return False
+        return any(
+            load.image == image and reading.display in load.displays
+            for number in self.numbers
+            for load in self.vessel.units[number].loads
+        )
 
     def _has_a_stand_in(self) -> bool:
         unit = self.vessel.units[self.numbers[0]]
@@ -92,57 +135,41 @@ class Bundle:
         self.vessel = vessel
         self.groups = tuple(groups)
         self.images = frozenset[int]().union(*(group.images for group in groups))
-        self._room = room
-        self._contents: dict[Reading, tuple[Content, ...]] = {}
+        self.room = room
+        self.apart = _apart(vessel, self.images)
 
-    def contents(self, reading: Reading) -> tuple[Content, ...]:
-        """Return the fullest cards of one reading, each a set of images that go together."""
-        found = self._contents.get(reading)
-        if found is None:
-            images = sorted(image for image in self.images if self._is_read(image, reading))
-            found = self._contents[reading] = tuple(self._fullest(reading.display, images))
-        return found
 
-    def _is_read(self, image: int, reading: Reading) -> bool:
-        if self.vessel.images[image].type not in reading.types:
-            return False
-        return any(
-            load.image == image and reading.display in load.displays
-            for group in self.groups
-            for number in group.numbers
-            for load in self.vessel.units[number].loads
-        )
+def _apart(vessel: VesselModel, images: Iterable[int]) -> dict[int, frozenset[int]]:
+    """Return for each image those that never share a card with it."""
+    known = sorted(images)
+    facts = vessel.images
+    return {
+        one: frozenset(other for other in known if excludes(facts[one], facts[other]))
+        for one in known
+    }
 
-    def _fullest(self, display: int, images: list[int]) -> list[Content]:
-        """Return the largest sets of images of which no two exclude each other and all fit."""
-        if not images:
-            return []
-        facts = self.vessel.images
-        apart = {
-            (one, other)
-            for one, other in combinations(images, 2)
-            if excludes(facts[one], facts[other])
-        }
-        found: list[Content] = []
 
-        def grow(chosen: list[int], place: int) -> None:
-            if place == len(images):
-                content = frozenset(chosen)
-                if content and not any(content <= other for other in found):
-                    found[:] = [other for other in found if not other <= content]
-                    found.append(content)
+def _fullest(images: list[int], apart: Mapping[int, frozenset[int]]) -> list[Content]:
+    """Return the largest sets of images of which no two exclude each other."""
+    found: list[Content] = []
+
+    def grow(chosen: list[int], place: int) -> None:
+        if place == len(images):
+            content = frozenset(chosen)
+            if not any(content <= other for other in found):
+                found.append(content)
+            return
+        image = images[place]
+        if apart[image].isdisjoint(chosen):
+            grow([*chosen, image], place + 1)
+            # Leaving an image out is worth it only where it keeps another one out.
+            if apart[image].isdisjoint(images[place:]):
                 return
-            image = images[place]
-            free = all((other, image) not in apart for other in chosen)
-            if free and (self._room is None or self._room(display, frozenset([*chosen, image]))):
-                grow([*chosen, image], place + 1)
-                # Leaving an image out is worth it only where it keeps another one out.
-                if self._room is None and not any((image, one) in apart for one in images[place:]):
-                    return
-            grow(chosen, place + 1)
+        grow(chosen, place + 1)
 
+    if images:
         grow([], 0)
-        return sorted(found, key=sorted)
+    return sorted(found, key=sorted)
 
 
 def groups_of(vessel: VesselModel, graphs: dict[int, UnitGraph]) -> list[Group]:
