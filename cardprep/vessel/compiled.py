@@ -158,7 +158,13 @@ class _Compiler:
             ),
             start=self._start(),
             goal=self._goal(),
-            loads=tuple(load for load in loads if load is not None),
+            # Of plans that cost the same, the one with newer images is found first.
+            loads=tuple(
+                sorted(
+                    (load for load in loads if load is not None),
+                    key=lambda load: (load.slot, -load.place, load.image),
+                )
+            ),
             standing=self._standing(),
             role=" ".join(self._unit.role.casefold().split()),
             left_alone=self._unit.is_left_alone,

@@ -99,7 +99,7 @@ class UnitModel:
     vital      slots without which the unit is out of service
     start      the state in which it is found
     goal       for each slot the mask of what may be there at the end
-    loads      what can be loaded, in the order of the vessel's images
+    loads      what can be loaded, the newest of each slot first
     standing   by slot and place: what an image needs of its unit as long as it is installed
     role       units of one role stand in for each other
     left_alone whether the job names nothing for it
