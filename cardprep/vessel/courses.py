@@ -187,7 +187,7 @@ class _Through:
     def go(self, layer: _Layer) -> bool:
         """Add to each state the ways that reach it with this card; return whether all are kept."""
         whole = True
-        left = sorted(layer)
+        left = list(layer)
         while left:
             joint = left.pop(0)
             for place, load, following in self._group.steps(joint):
