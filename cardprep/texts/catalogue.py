@@ -46,9 +46,10 @@ def screen(slug: str, **parameters: str | int) -> str:
     template = SCREENS.get(slug)
     if template is None:
         # Few commands say these; the others start sooner without them.
+        from cardprep.texts.changes import CHANGES
         from cardprep.texts.rehearsal import REHEARSAL
 
-        template = REHEARSAL[slug]
+        template = {**REHEARSAL, **CHANGES}[slug]
     return worded(template, parameters)
 
 

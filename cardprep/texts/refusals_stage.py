@@ -69,33 +69,17 @@ STAGE: Mapping[str, RefusalText] = {
         "display {display} reads no file system that cardprep lays out",
         "Prepare this card as the maker says; cardprep can still check it.",
     ),
-    "plan.no-image": RefusalText(
-        "there is no {type} {version} for {model} in the manifest",
-        "Take the maker's file in, or ask for a version that is there.",
+    "plan.none": RefusalText(
+        "no order of cards gets the units of job {job} to their versions",
+        "There would be a plan\n{ways}",
     ),
-    "plan.withdrawn": RefusalText(
-        "the {type} {version} for {model} was withdrawn: {given}",
-        "Ask the maker which version takes its place.",
-    ),
-    "plan.need": RefusalText(
-        "{image} {version} needs {type} {at_least} or newer on {model}, and nothing gives it that",
-        "Enter the version that is aboard if it is new enough; else take in an image that brings it, or make the step to it a job of its own.",
-    ),
-    "plan.downgrade": RefusalText(
-        "{model} has {type} {now}, which is newer than {wanted}",
-        "Look at the versions in the job; going back is not planned by this version.",
-    ),
-    "plan.start": RefusalText(
-        "{image} starts from {starts} only, and {model} has {now}",
-        "Read the version on board, or take in the image that lies between.",
-    ),
-    "plan.circle": RefusalText(
-        "{image} {version} needs in the end what itself brings",
-        "Look at the needs in the manifest; they go round in a circle.",
+    "plan.too-large": RefusalText(
+        "unit {number} can get into more than {most} states with what is on the shelf",
+        "Mark images that are no longer used as withdrawn, and plan again.",
     ),
     "plan.version-order": RefusalText(
-        "which of {type} {one} and {other} of {model} is newer cannot be told",
-        "Give the model a list of versions in the manifest, oldest first.",
+        "where {type} {found} of {model} belongs among the others cannot be told",
+        "Give the model a list of versions in the manifest, oldest first, or mend the version.",
     ),
     # layout
     "layout.file-too-large": RefusalText(

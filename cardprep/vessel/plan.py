@@ -28,6 +28,7 @@ from cardprep.vessel.courses import Move
 from cardprep.vessel.graph import UnitGraph
 from cardprep.vessel.groups import Room
 from cardprep.vessel.model import Load, State, VesselModel, after
+from cardprep.vessel.no_plan import told, unlocks
 from cardprep.vessel.scale import at_least, is_known
 from cardprep.vessel.search import Found, search
 
@@ -89,8 +90,17 @@ def plan(job: Job, manifest: Manifest) -> Plan:
     vessel = vessel_of(job, manifest)
     found = best(vessel, job, manifest)
     if found is None:
-        raise NoPlanError("plan.none", job=str(job.name))
+        reasons = unlocks(vessel, job, manifest, _can_be_done)
+        raise NoPlanError("plan.none", job=str(job.name), ways=told(reasons, job))
     return Plan(tuple(_stages(job, vessel, found)), cost=found.cost, bound=found.bound)
+
+
+def _can_be_done(facts: tuple[Job, Manifest], unit: int | None) -> bool:
+    job, manifest = facts
+    vessel = vessel_of(job, manifest)
+    if unit is not None:
+        return UnitGraph(vessel, vessel.units[unit]).can_be_done
+    return best(vessel, job, manifest) is not None
 
 
 def vessel_of(job: Job, manifest: Manifest) -> VesselModel:
