@@ -6,7 +6,7 @@ versions are those an application runs with): common practice, no published sour
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from cardprep.errors import BadValueError, NoPlanError
@@ -30,7 +30,7 @@ from cardprep.vessel.model import (
     VesselModel,
 )
 from cardprep.vessel.scale import EMPTY_ONLY, Scale
-from cardprep.vessel.scales import Scales, companion_model
+from cardprep.vessel.scales import Scales, Spoken, companion_model
 
 # Whether these images fit on one card for a display.
 Fits = Callable[[Display, Sequence[ImageFacts]], bool]
@@ -52,13 +52,17 @@ class _Part:
     scale: Scale
 
 
-def compiled(job: Job, manifest: Manifest, *, fits: Fits) -> VesselModel:
+def compiled(
+    job: Job, manifest: Manifest, *, fits: Fits, spoken: Iterable[Spoken] = ()
+) -> VesselModel:
     """Return the vessel of a job as a state model.
+
+    spoken  versions that get a place although neither job nor manifest name them
 
     Raises NoPlanError for a model, an image type or a version that the manifest
     does not know what to do with.
     """
-    scales = Scales(job, manifest)
+    scales = Scales(job, manifest, spoken)
     units = tuple(
         _Compiler(job, manifest, scales, number, fits).unit() for number in range(len(job.units))
     )

@@ -10,11 +10,15 @@ from cardprep.manifest.model import ImageFacts, Manifest
 from cardprep.terms import APPLICATION, ImageType, Version
 from cardprep.vessel.scale import Scale
 
+# Model, word of the image type, version.
+Spoken = tuple[str, str, Version]
+
 
 class Scales:
     """The scales of all models, each with every version that job or manifest speak of."""
 
-    def __init__(self, job: Job, manifest: Manifest) -> None:
+    def __init__(self, job: Job, manifest: Manifest, spoken: Iterable[Spoken] = ()) -> None:
+        """Hear job and manifest; `spoken` are versions that somebody speaks of besides."""
         self._manifest = manifest
         self._spoken: dict[tuple[str, str], set[Version]] = {}
         self._made: dict[tuple[str, str], Scale] = {}
@@ -22,6 +26,8 @@ class Scales:
             self._hear_unit(unit)
         for image in manifest.images:
             self._hear_image(image)
+        for model, word, version in spoken:
+            self._hear(model, word, (version,))
 
     def _hear(self, model: str, word: str, versions: Iterable[Version | None]) -> None:
         spoken = self._spoken.setdefault((model, word), set())
