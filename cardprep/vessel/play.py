@@ -1,0 +1,316 @@
+"""Play a visit with a set of departures: what every unit is then, and all that was to be seen.
+
+A visit with departures can go several ways, because a version is not known, because
+somebody stopped after a step that failed or went on, or because a handset may be aboard.
+Each way is one *run*. It says for every question which answers it allows; a question
+of which it says nothing may have any answer.
+
+What holds (common practice, no published source): a refused step changes nothing; a
+mixed card is not taken, an unreadable one not read; a unit of another model or off the
+network is not offered; power lost or a card pulled leaves the slot empty that was being
+written; an altered image is refused, or breaks off while it is written; whether a
+display reports a handset that was left behind differs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from itertools import product
+
+from cardprep.vessel.acts import NO_IMAGE, NO_UNIT, Acts, acts_of
+from cardprep.vessel.departures import Departure
+from cardprep.vessel.model import (
+    Load,
+    Phase,
+    State,
+    UnitModel,
+    VesselModel,
+    after,
+    interrupted,
+    refused,
+)
+from cardprep.vessel.observe import Question
+from cardprep.vessel.scale import EMPTY_ONLY, is_known, places
+from cardprep.vessel.scene import Scene
+from cardprep.vessel.seen import Told, implied
+
+States = tuple[State, ...]
+# What a display can show of a step, the state after it, whether it can be seen that it failed.
+_Result = tuple[frozenset[str], States, bool]
+
+_DONE = frozenset({"done"})
+_REFUSED = frozenset({"refused"})
+_NOT_OFFERED = frozenset({"not offered"})
+_NOTHING = frozenset({"nothing"})
+_NOT_READ = frozenset({"not offered", "nothing"})
+_DISTURBED = frozenset({"not offered", "refused"})
+_CUT = frozenset({"refused", "nothing"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """One way in which a visit can have gone.
+
+    vessel   with the handsets that are aboard in this run
+    states   of the units at its end
+    refused  stages and units of steps that were refused
+    implied  for each question the answers that it allows
+    """
+
+    vessel: VesselModel
+    states: States
+    refused: frozenset[tuple[int, int]]
+    implied: Mapping[Question, frozenset[str]]
+
+    def allows(self, question: Question, answer: str) -> bool:
+        """Return whether a question can have this answer."""
+        allowed = self.implied.get(question)
+        return allowed is None or answer in allowed
+
+
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """A run as far as it has come."""
+
+    states: States
+    told: Told
+    went_on: bool = False
+    failed: bool = False
+
+
+class Player:
+    """Plays a scene, with any departures."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._scene = scene
+        self._vessels: dict[frozenset[int], VesselModel] = {}
+
+    def play(self, departures: Iterable[Departure]) -> tuple[Run, ...]:
+        """Return every way in which the visit can have gone with exactly these departures."""
+        acts = acts_of(departures)
+        runs: list[Run] = []
+        for absent in self._worlds(acts):
+            visit = _Visit(self._scene, self._vessel(absent), acts, absent)
+            runs += visit.runs()
+        return tuple(runs)
+
+    def _worlds(self, acts: Acts) -> Iterator[frozenset[int]]:
+        """Give the sets of units that have no handset, of those that may have none."""
+        scene = self._scene
+        unknown = sorted(scene.without.keys() - scene.told_none)
+        none = scene.told_none - acts.aboard
+        for chosen in product((False, True), repeat=len(unknown)):
+            lacking = (unit for unit, lacks in zip(unknown, chosen, strict=True) if lacks)
+            yield none | frozenset(lacking)
+
+    def _vessel(self, absent: frozenset[int]) -> VesselModel:
+        vessel = self._vessels.get(absent)
+        if vessel is None:
+            units = tuple(
+                self._scene.without[unit.number] if unit.number in absent else unit
+                for unit in self._scene.vessel.units
+            )
+            vessel = self._vessels[absent] = replace(self._scene.vessel, units=units)
+        return vessel
+
+
+class _Visit:
+    """One visit: it is known which handsets are aboard."""
+
+    def __init__(
+        self, scene: Scene, vessel: VesselModel, acts: Acts, absent: frozenset[int]
+    ) -> None:
+        self._scene = scene
+        self._vessel = vessel
+        self._acts = acts
+        self._absent = absent
+
+    def runs(self) -> Iterator[Run]:
+        """Give the ways in which it can have gone."""
+        ways = [_Way(tuple(self._start(unit) for unit in self._vessel.units), Told())]
+        ended: list[_Way] = []
+        order = self._acts.order(len(self._scene.stages))
+        for place, (stage, again) in enumerate(order):
+            following = []
+            for way in ways:
+                for then in self._card(way, stage, again=again):
+                    if then.failed and not way.failed and place + 1 < len(order):
+                        ended.append(then)
+                        following.append(replace(then, went_on=True))
+                    else:
+                        following.append(then)
+            ways = following
+        kept = dict.fromkeys([*((way, True) for way in ended), *((way, False) for way in ways)])
+        for way, stopped in kept:
+            went = frozenset({"no"}) if stopped else frozenset({"yes"}) if way.went_on else None
+            yield Run(
+                vessel=self._vessel,
+                states=way.states,
+                refused=way.told.refused,
+                implied=implied(
+                    self._scene, self._vessel, self._acts, self._absent, way.states, way.told, went
+                ),
+            )
+
+    def _start(self, unit: UnitModel) -> State:
+        state = list(unit.start)
+        for (number, slot), place in self._acts.starts.items():
+            if number == unit.number and slot < len(unit.slots):
+                state[slot] = 1 << place
+        return tuple(state)
+
+    def _card(self, way: _Way, stage: int, *, again: bool) -> list[_Way]:
+        """Return the ways after a card was put in and everything was done with it."""
+        ways = [replace(way, told=way.told.with_card(stage, again=again))]
+        for unit, image in self._scene.stages[stage].steps:
+            ways = [one for before in ways for one in self._step(before, stage, unit, image, again)]
+        return ways
+
+    def _step(self, way: _Way, stage: int, unit: int, image: int, again: bool) -> list[_Way]:
+        found: dict[_Way, None] = {}
+        for shown, states, failed in self._results(way.states, stage, unit, image, again=again):
+            told = way.told
+            if not again:
+                told = told.with_step(
+                    (stage, unit),
+                    shown,
+                    was_cut=self._is_cut(stage, unit) and shown == _CUT,
+                    could_tick=shown not in (_NOT_READ, _NOT_OFFERED, _DISTURBED),
+                    refused=shown == _REFUSED,
+                )
+            found[replace(way, states=states, told=told, failed=way.failed or failed)] = None
+        return list(found)
+
+    def _is_cut(self, stage: int, unit: int) -> bool:
+        return (stage, unit) in self._acts.cut
+
+    def _results(
+        self, states: States, stage: int, unit: int, image: int, *, again: bool
+    ) -> list[_Result]:
+        """Return what can come of one step."""
+        acts, scene = self._acts, self._scene
+        display = scene.stages[stage].display
+        fault = acts.card.get(stage)
+        if fault in ("mixed", "unreadable"):
+            return [(_NOT_READ, states, True)]
+        if fault == "other":
+            image = acts.image[stage]
+        newer = scene.needs_newer.get(display, frozenset())
+        if image == NO_IMAGE or (display in acts.old and (not newer or image in newer)):
+            return [(_NOT_READ, states, True)]
+        if display in acts.second:
+            return [(_DISTURBED, states, True)]
+        target = unit if again else acts.ticked.get((stage, unit), unit)
+        if target == NO_UNIT:
+            # Nothing is ticked of what is not offered.
+            offered = self._offered(unit, image) is not None
+            return [(_NOTHING if offered else _NOT_OFFERED, states, True)]
+        load = self._offered(target, image)
+        if load is None:
+            return [(_NOT_OFFERED, states, True)]
+        results = [] if not self._is_dark(states, target) else [(_NOT_OFFERED, states, True)]
+        if fault == "altered":
+            broken = _with(states, target, interrupted(load, states[target], Phase.UNIT))
+            return [*results, (_REFUSED, states, True), (_REFUSED, broken, True)]
+        for sure, is_refused in decided(self._vessel, states, target, load):
+            if is_refused:
+                results.append((_REFUSED, sure, True))
+            else:
+                results += self._loaded(sure, stage, unit, target, load, again=again)
+        return results
+
+    def _offered(self, unit: int, image: int) -> Load | None:
+        """Return what an image would do to a unit; None where a display does not offer it."""
+        if unit in self._acts.off_network or unit in self._acts.wrong_model:
+            return None
+        return self._scene.load(unit, image, companion=unit not in self._absent)
+
+    def _is_dark(self, states: States, unit: int) -> bool:
+        """Return whether a unit has no bootloader, so that it may not even be offered."""
+        model = self._vessel.units[unit]
+        return any(
+            model.slots[slot] == "bootloader" and states[unit][slot] == EMPTY_ONLY
+            for slot in model.vital
+        )
+
+    def _loaded(
+        self, states: States, stage: int, unit: int, target: int, load: Load, *, again: bool
+    ) -> Iterator[_Result]:
+        """Give what can come of a step that is not refused."""
+        state = states[target]
+        carries = bool(load.carries) and target not in self._absent
+        cut = None if again else self._acts.cut.get((stage, unit))
+        if cut is not None and (cut[1] is Phase.UNIT or carries):
+            yield _CUT, _with(states, target, interrupted(load, state, cut[1])), True
+            return
+        in_mode = carries and target not in self._acts.aboard
+        if in_mode and not again:
+            in_mode = (stage, unit) not in self._acts.mode
+        for sure in _companion_known(load, state, in_mode=in_mode):
+            then = _with(states, target, after(load, sure, in_mode=in_mode))
+            yield _DONE, then, False
+            if carries and not in_mode:
+                yield _REFUSED, then, True
+
+
+def _with(states: States, number: int, state: State) -> States:
+    return (*states[:number], state, *states[number + 1 :])
+
+
+def _companion_known(load: Load, state: State, *, in_mode: bool) -> list[State]:
+    """Return the state divided by whether the companion's version runs with the new one."""
+    if load.runs_with is None:
+        return [state]
+    slot, runs = load.runs_with
+    carried = in_mode and any(slot == one for one, _ in load.carries)
+    parts = [state[slot] & runs, state[slot] & ~runs]
+    if carried or not all(parts):
+        return [state]
+    return [(*state[:slot], part, *state[slot + 1 :]) for part in parts]
+
+
+def decided(
+    vessel: VesselModel, states: States, number: int, load: Load
+) -> list[tuple[States, bool]]:
+    """Return the states in which a step is allowed or refused for sure, and which of both.
+
+    What nobody knows is divided until the answer is the same for all of it.
+    """
+    if refused(vessel, states, number, load) is None:
+        return [(states, False)]
+    unknown = next(
+        (
+            (unit, slot)
+            for unit, slot in _involved(vessel, number, load)
+            if not is_known(states[unit][slot])
+        ),
+        None,
+    )
+    if unknown is None:
+        return [(states, True)]
+    unit, slot = unknown
+    merged: dict[tuple[States, bool], int] = {}
+    state = states[unit]
+    for place in places(state[slot]):
+        one = _with(states, unit, (*state[:slot], 1 << place, *state[slot + 1 :]))
+        for sure, answer in decided(vessel, one, number, load):
+            rest = sure[unit]
+            key = (_with(sure, unit, (*rest[:slot], 0, *rest[slot + 1 :])), answer)
+            merged[key] = merged.get(key, 0) | rest[slot]
+    return [
+        (_with(sure, unit, (*sure[unit][:slot], mask, *sure[unit][slot + 1 :])), answer)
+        for (sure, answer), mask in merged.items()
+    ]
+
+
+def _involved(vessel: VesselModel, number: int, load: Load) -> list[tuple[int, int]]:
+    """Return the slots on which it depends whether a step is refused."""
+    unit = vessel.units[number]
+    found = [(number, load.slot)]
+    found += [(number if need.unit is None else need.unit, need.slot) for need in load.needs]
+    for (slot, _), needs in unit.standing.items():
+        found.append((number, slot))
+        found += [(number if need.unit is None else need.unit, need.slot) for need in needs]
+    slots = [len(one.slots) for one in vessel.units]
+    return [(one, slot) for one, slot in dict.fromkeys(found) if slot < slots[one]]
