@@ -47,9 +47,10 @@ def screen(slug: str, **parameters: str | int) -> str:
     if template is None:
         # Few commands say these; the others start sooner without them.
         from cardprep.texts.changes import CHANGES
+        from cardprep.texts.diagnosis import DIAGNOSIS
         from cardprep.texts.rehearsal import REHEARSAL
 
-        template = {**REHEARSAL, **CHANGES}[slug]
+        template = {**REHEARSAL, **CHANGES, **DIAGNOSIS}[slug]
     return worded(template, parameters)
 
 

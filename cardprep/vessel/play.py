@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import NamedTuple
 
 from cardprep.vessel.acts import NO_IMAGE, NO_UNIT, Acts, acts_of
 from cardprep.vessel.departures import Departure
@@ -36,8 +37,21 @@ from cardprep.vessel.scene import Scene
 from cardprep.vessel.seen import Told, implied
 
 States = tuple[State, ...]
-# What a display can show of a step, the state after it, whether it can be seen that it failed.
-_Result = tuple[frozenset[str], States, bool]
+
+
+class _Result(NamedTuple):
+    """What can come of one step.
+
+    shown    what the display can show of it
+    failed   whether it can be seen that it did not work
+    refused  whether the unit refused it, so that nothing was changed
+    """
+
+    shown: frozenset[str]
+    states: States
+    failed: bool = True
+    refused: bool = False
+
 
 _DONE = frozenset({"done"})
 _REFUSED = frozenset({"refused"})
@@ -169,7 +183,8 @@ class _Visit:
 
     def _step(self, way: _Way, stage: int, unit: int, image: int, again: bool) -> list[_Way]:
         found: dict[_Way, None] = {}
-        for shown, states, failed in self._results(way.states, stage, unit, image, again=again):
+        for result in self._results(way.states, stage, unit, image, again=again):
+            shown = result.shown
             told = way.told
             if not again:
                 told = told.with_step(
@@ -177,9 +192,10 @@ class _Visit:
                     shown,
                     was_cut=self._is_cut(stage, unit) and shown == _CUT,
                     could_tick=shown not in (_NOT_READ, _NOT_OFFERED, _DISTURBED),
-                    refused=shown == _REFUSED,
+                    refused=result.refused,
                 )
-            found[replace(way, states=states, told=told, failed=way.failed or failed)] = None
+            failed = way.failed or result.failed
+            found[replace(way, states=result.states, told=told, failed=failed)] = None
         return list(found)
 
     def _is_cut(self, stage: int, unit: int) -> bool:
@@ -193,29 +209,30 @@ class _Visit:
         display = scene.stages[stage].display
         fault = acts.card.get(stage)
         if fault in ("mixed", "unreadable"):
-            return [(_NOT_READ, states, True)]
+            return [_Result(_NOT_READ, states)]
         if fault == "other":
             image = acts.image[stage]
         newer = scene.needs_newer.get(display, frozenset())
         if image == NO_IMAGE or (display in acts.old and (not newer or image in newer)):
-            return [(_NOT_READ, states, True)]
+            return [_Result(_NOT_READ, states)]
         if display in acts.second:
-            return [(_DISTURBED, states, True)]
+            return [_Result(_DISTURBED, states)]
         target = unit if again else acts.ticked.get((stage, unit), unit)
         if target == NO_UNIT:
             # Nothing is ticked of what is not offered.
             offered = self._offered(unit, image) is not None
-            return [(_NOTHING if offered else _NOT_OFFERED, states, True)]
+            return [_Result(_NOTHING if offered else _NOT_OFFERED, states)]
         load = self._offered(target, image)
         if load is None:
-            return [(_NOT_OFFERED, states, True)]
-        results = [] if not self._is_dark(states, target) else [(_NOT_OFFERED, states, True)]
+            return [_Result(_NOT_OFFERED, states)]
+        results = [_Result(_NOT_OFFERED, states)] if self._is_dark(states, target) else []
         if fault == "altered":
             broken = _with(states, target, interrupted(load, states[target], Phase.UNIT))
-            return [*results, (_REFUSED, states, True), (_REFUSED, broken, True)]
+            unharmed = _Result(_REFUSED, states, refused=True)
+            return [*results, unharmed, _Result(_REFUSED, broken)]
         for sure, is_refused in decided(self._vessel, states, target, load):
             if is_refused:
-                results.append((_REFUSED, sure, True))
+                results.append(_Result(_REFUSED, sure, refused=True))
             else:
                 results += self._loaded(sure, stage, unit, target, load, again=again)
         return results
@@ -242,16 +259,16 @@ class _Visit:
         carries = bool(load.carries) and target not in self._absent
         cut = None if again else self._acts.cut.get((stage, unit))
         if cut is not None and (cut[1] is Phase.UNIT or carries):
-            yield _CUT, _with(states, target, interrupted(load, state, cut[1])), True
+            yield _Result(_CUT, _with(states, target, interrupted(load, state, cut[1])))
             return
         in_mode = carries and target not in self._acts.aboard
         if in_mode and not again:
             in_mode = (stage, unit) not in self._acts.mode
         for sure in _companion_known(load, state, in_mode=in_mode):
             then = _with(states, target, after(load, sure, in_mode=in_mode))
-            yield _DONE, then, False
+            yield _Result(_DONE, then, failed=False)
             if carries and not in_mode:
-                yield _REFUSED, then, True
+                yield _Result(_REFUSED, then)
 
 
 def _with(states: States, number: int, state: State) -> States:
