@@ -54,7 +54,7 @@ def record_outcome(bench: Bench, name: JobName, told: Told) -> Recorded:
         find_stage(bench, name, told.stage)
     if told.card is not None:
         _require_card(bench, name, told.stage, told.card)
-    seen = tuple(Seen(unit=_unit(job, who), versions=versions) for who, versions in told.seen)
+    seen = tuple(Seen(unit=unit_meant(job, who), versions=versions) for who, versions in told.seen)
     for one in seen:
         _require_types(bench, job.units[one.unit - 1], one)
     outcome = Outcome(
@@ -87,8 +87,8 @@ def _require_card(bench: Bench, name: JobName, stage: int | None, card: int) -> 
     raise JobError("outcome.card", card=card, job=str(name))
 
 
-def _unit(job: Job, who: str) -> int:
-    """Return the number of the one unit that is meant."""
+def unit_meant(job: Job, who: str) -> int:
+    """Return the number, from 1, of the one unit that is meant; JobError if there is none."""
     word = " ".join(who.casefold().split())
     units = list(enumerate(job.units, 1))
     ways = (

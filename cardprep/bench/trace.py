@@ -83,7 +83,7 @@ def trace(bench: Bench, what: str) -> Traced:
     cards = _cards(in_jobs, None if wide else records)
     # Of a card that nobody here wrote, what came of the job that it was checked for is no matter.
     steps = {(card.job, card.stage) for card in cards}
-    told = [(r.time, _outcome(r)) for r in in_jobs if r.kind == OUTCOME]
+    told = [(r.time, outcome_in(r)) for r in in_jobs if r.kind == OUTCOME]
     return Traced(
         asked=asked,
         jobs=jobs if wide or cards or asked[0] in ("file", "digest") else (),
@@ -123,7 +123,8 @@ def _cards(in_jobs: Sequence[Record], asked: Sequence[Record] | None) -> tuple[W
     return tuple(found[sequence] for sequence in sorted(found))
 
 
-def _outcome(record: Record) -> Outcome:
+def outcome_in(record: Record) -> Outcome:
+    """Return the outcome in a record."""
     body = {key: value for key, value in record.body.items() if key not in ("by", "tool")}
     return Outcome.from_record(body)
 

@@ -59,7 +59,7 @@ def open_(
     as_json: _JSON = False,
 ) -> None:
     """Open a job."""
-    visit = _visit(vessel, mmsi, display, display_software, unit, file)
+    visit = visit_told(vessel, mmsi, display, display_software, unit, file)
     with open_bench(place(ctx), screen("command.job")) as bench:
         opened = open_job(bench, _asked(bench, visit))
     _say_opened(opened, "job.opened", as_json=as_json)
@@ -84,7 +84,7 @@ def change(
         if file is None and any((vessel, mmsi, display, display_software, unit)):
             visit = _changed(before, vessel, mmsi, display, display_software, unit)
         else:
-            visit = _visit(vessel, mmsi, display, display_software, unit, file)
+            visit = visit_told(vessel, mmsi, display, display_software, unit, file)
         opened = change_job(bench, name, _asked(bench, visit))
     _say_opened(opened, "job.was-changed", as_json=as_json)
 
@@ -102,7 +102,7 @@ def list_(ctx: typer.Context, as_json: _JSON = False) -> None:
     say(listed_lines(jobs))
 
 
-def _visit(
+def visit_told(
     vessel: str | None,
     mmsi: str | None,
     display: str | None,

@@ -12,7 +12,7 @@ import json
 import re
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from enum import StrEnum
 
@@ -28,7 +28,8 @@ TEXT_LIMIT = 80
 _BENCH = re.compile(r"[A-Z]")
 _LOG = re.compile(r"postgresql://[!-~]{1,400}")
 _LINE = re.compile(r"at line ([0-9]{1,6})")
-_KEYS = ("format", "name", "bench", "operator", "signing", "log")
+_KEYS = ("format", "name", "bench", "operator", "signing", "log", "commonness")
+_COMMONNESS_MOST = 64
 
 
 class Signing(StrEnum):
@@ -47,6 +48,8 @@ class ShopSettings:
     operator  who works at the bench, as on its papers
     signing   where the key is
     log       address of a PostgreSQL that several benches share, or None for the file here
+    commonness  how common each thing is that goes otherwise on board, where the shop
+                knows better than what is usual
     """
 
     name: str
@@ -54,6 +57,7 @@ class ShopSettings:
     operator: str
     signing: Signing = Signing.FILE
     log: str | None = None
+    commonness: Mapping[str, int] = field(default_factory=dict)
 
 
 def settings_text(settings: ShopSettings) -> bytes:
@@ -100,7 +104,19 @@ def parse_settings(data: bytes, file: str) -> ShopSettings:
         operator=_text(values, "operator", file),
         signing=_signing(values, file),
         log=log,
+        commonness=_commonness(values, file),
     )
+
+
+def _commonness(values: Mapping[str, object], file: str) -> dict[str, int]:
+    """Read how common things are; which things there are is no matter here."""
+    table = values.get("commonness", {})
+    found: dict[str, int] = {}
+    if isinstance(table, Mapping) and len(table) <= _COMMONNESS_MOST:
+        found = {slug: number for slug, number in table.items() if type(number) is int}
+    if not isinstance(table, Mapping) or len(found) != len(table):
+        raise ShopFolderError("shop.settings-numbers", path=file, key="commonness")
+    return found
 
 
 def _signing(values: Mapping[str, object], file: str) -> Signing:

@@ -21,6 +21,7 @@ COMMANDS: Mapping[str, str] = {
     "inspect": "Show what is on a card, held against nothing; nothing is written on it.",
     "capture": "Copy a whole card into one file as evidence, read as the card from then on.",
     "outcome": "Record what came of a job on board, and which versions the units show.",
+    "diagnose": "Find out what went wrong on board: what explains it, what to do next, what to ask.",
     "log": "Show the shop log, verify it, sign its head.",
     "trace": "Say which job a card, a file or a digest went into.",
 }
@@ -102,5 +103,11 @@ HELP: Mapping[str, str] = {
     "note": "What else there is to say, in your words.",
     "to": "Write the signed checkpoint into this folder too, for whoever checks it.",
     "most": "How many records.",
+    "diagnose-job": "The job. Without one of ours: --vessel, --display and --unit with what the units had and were to get, or --file.",
+    "saw": "What was seen: 'main radio; state=dark; handset=blank; application=4.17; bootloader=none', 'stage 2; shown=refused; interrupted=power', 'display; second display=yes', 'visit; went on=yes; order=other'. What is not known is left out. May be given again.",
+    "diagnose-card": "Look afresh at the card of a stage: '1=CARD', an image file, device or mounted folder. May be given again.",
+    "ask": "Ask one question after the other, the one first that tells most.",
+    "for-maker": "Print a summary for the maker's support instead.",
+    "summary": "Write the summary for the maker's support to this new file too.",
     "what": "A card, its number, the log word of its label, a job, a file name, a digest, a serial number or a vessel.",
 }

@@ -147,6 +147,10 @@ ADVICE: Mapping[str, str] = {
 }
 
 LINES: Mapping[str, str] = {
+    "name.unit": "{role} (unit {number})",
+    "name.image": "{type} {version}, {file}",
+    "name.own-page": "on its own information screen",
+    "name.makers-sign": "the sign in the maker's instruction",
     "diagnose.of-job": "job {job}, {vessel}, display {display}",
     "diagnose.no-job": "{vessel}, display {display}; no job of ours",
     "diagnose.planned": "what was planned:",

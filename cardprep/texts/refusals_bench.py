@@ -161,6 +161,28 @@ BENCH: Mapping[str, RefusalText] = {
         "Read it once more, or leave it out if the vessel has none.",
     ),
     # outcome
+    "diagnose.no-stages": RefusalText(
+        "nothing is to be loaded into these units, so nothing can have gone otherwise than planned",
+        "Tell what they had before (has) and what they were to get (wants).",
+    ),
+    "diagnose.stage": RefusalText(
+        "there is no stage {stage}; the stages are 1 to {of}",
+        "Look at the number on the label of the card.",
+    ),
+    "diagnose.display": RefusalText(
+        "{found} is no display of this vessel; hers are: {known}", "Look at the spelling."
+    ),
+    "diagnose.key": RefusalText(
+        "{found} is nothing that is seen of {who}; what is seen of it: {known}",
+        "Tell it as: --saw 'main radio; state=dark; handset=blank' or --saw 'stage 2; shown=refused'.",
+    ),
+    "diagnose.answer": RefusalText(
+        "{found} is no answer to {asked}; the answers are: {known}",
+        "Leave it out if it is not known.",
+    ),
+    "diagnose.twice": RefusalText(
+        "{asked} of {who} is told in two ways", "Leave one of them out, or both if it is not sure."
+    ),
     "outcome.unit": RefusalText(
         "{found} is not one unit of the job ({known})", "Name the unit by its number."
     ),

@@ -67,6 +67,14 @@ SHOP: Mapping[str, RefusalText] = {
         "the key log in {path} is no address of a PostgreSQL database",
         "Write it as postgresql://host/name, or take the line out to keep the log in the shop folder.",
     ),
+    "shop.settings-numbers": RefusalText(
+        "the table {key} in {path} has something in it that is no whole number",
+        "Write one line for each: its name, the sign =, and a number.",
+    ),
+    "shop.settings-commonness": RefusalText(
+        "the table commonness in the shop's settings has {found}, which is none of what is looked for, or no number from 1 to {most}",
+        "What is looked for is called: {known}.",
+    ),
     "shop.settings-signing": RefusalText(
         "{found} in {path} is no way of signing",
         'Write "file" for the key in the shop folder, or "agent" for ssh-agent.',

@@ -215,6 +215,22 @@ STAGE: Mapping[str, RefusalText] = {
         "the unit has no {key}",
         "Write 'model=...; role=...; has application=4.17; wants application=4.30', with semicolons between.",
     ),
+    "words.saw": RefusalText(
+        "what was seen cannot be read: {found}",
+        "Write it as: 'main radio; state=dark; handset=blank; application=4.17', or 'stage 2; shown=refused'.",
+    ),
+    "words.card-of-stage": RefusalText(
+        "{found} is not a stage and its card",
+        "Write it as: --card 1=/dev/sdb or --card 2=card.img.",
+    ),
+    "diagnose.job-or-visit": RefusalText(
+        "a job and the options of a visit are told together, or neither",
+        "Give --job B238; or without a job of ours --vessel, --display and --unit, or --file.",
+    ),
+    "diagnose.summary-there": RefusalText(
+        "the summary cannot be written to {path}: {problem}",
+        "Name a new file in a folder that is there.",
+    ),
     "words.seen": RefusalText(
         "what a unit shows cannot be read at {found}",
         "Write 'main radio; application=4.30', with semicolons between.",
