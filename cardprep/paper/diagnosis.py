@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from cardprep.paper.diagnosis_names import Names
 from cardprep.texts.catalogue import screen
 from cardprep.texts.screens import VERDICTS
 from cardprep.vessel.acts import CARD_FAULTS
-from cardprep.vessel.advice import Advised
+from cardprep.vessel.advice import Advised, other_causes
 from cardprep.vessel.case import Case, Diagnosis
 from cardprep.vessel.departures import Departure, Kind
 from cardprep.vessel.explain import Explanation, fits
@@ -28,7 +28,7 @@ def diagnosis_lines(case: Case, diagnosis: Diagnosis) -> list[str]:
     pairs = zip(shown, diagnosis.advices, strict=False)
     for number, (one, advice) in enumerate(pairs, 1):
         lines += ["", *_what(names, one, number)]
-        lines += _evidence(case, names, one, diagnosis.observed)
+        lines += _evidence(case, names, one, diagnosis)
         lines += [screen("diagnose.harm", what=names.advised(said)) for said in advice.harm]
         lines += [screen("diagnose.next", what=names.advised(said)) for said in advice.steps]
     rest = len(explained.explanations) - len(shown)
@@ -36,8 +36,9 @@ def diagnosis_lines(case: Case, diagnosis: Diagnosis) -> list[str]:
         lines += ["", screen("diagnose.more", count=rest)]
     if explained.explanations and not explained.whole:
         lines.append(screen("diagnose.not-whole", most=explained.most))
-    cautions = dict.fromkeys(said for one in diagnosis.advices for said in one.cautions)
-    cautions = cautions or {Advised("care.maker"): None}
+    advices = diagnosis.advices[:EXPLANATIONS_SHOWN]
+    cautions = dict.fromkeys(said for one in advices for said in one.cautions)
+    cautions = cautions or dict.fromkeys((*other_causes(diagnosis.observed), Advised("care.maker")))
     lines += ["", screen("diagnose.cares")]
     lines += [screen("diagnose.care-line", what=names.advised(said)) for said in cautions]
     return [*lines, "", *question_lines(names, diagnosis)]
@@ -113,7 +114,7 @@ def seen_lines(case: Case, names: Names, observed: Observed) -> list[str]:
         elif question in case.looked_at:
             slug = "diagnose.seen-card"
         said = names.answer(question, answer)
-        lines.append(screen(slug, question=names.question(question), answer=said))
+        lines.append(screen(slug, about=names.about(question), answer=said))
     return lines if observed else [*lines, screen("diagnose.seen-nothing")]
 
 
@@ -139,31 +140,40 @@ def _what(names: Names, one: Explanation, number: int) -> list[str]:
 # --- evidence
 
 
-def _evidence(case: Case, names: Names, one: Explanation, observed: Observed) -> Iterator[str]:
+def _evidence(case: Case, names: Names, one: Explanation, diagnosis: Diagnosis) -> Iterator[str]:
     if not one.departures:
         return
-    found = evidence_for(case, observed)
-    for question in found:
+    observed = diagnosis.observed
+    share = how_sure(one, diagnosis.explained.explanations)
+    yield screen("diagnose.sure" if share else "diagnose.sure-less", percent=share)
+    for question in evidence_for(case, one, observed):
         said = names.answer(question, observed[question])
-        yield screen("diagnose.for", question=names.question(question), answer=said)
-    if not found:
-        yield screen("diagnose.for-none")
+        yield screen("diagnose.for", about=names.about(question), answer=said)
     for departure in one.departures:
         for what in evidence_against(case, names, departure):
             yield screen("diagnose.against", what=what)
     for question, answer in would_show(case, one, observed)[:_WOULD_SHOW_MOST]:
         said = names.answer(question, answer)
-        yield screen("diagnose.would-show", question=names.question(question), answer=said)
+        yield screen("diagnose.would-show", about=names.about(question), answer=said)
 
 
-def evidence_for(case: Case, observed: Observed) -> list[Question]:
-    """Return the answers that no visit would give in which all went as planned."""
-    planned = case.explainer.runs(())
-    return [
-        question
-        for question, answer in observed.items()
-        if not any(run.allows(question, answer) for run in planned)
-    ]
+def how_sure(one: Explanation, all_of_them: Sequence[Explanation]) -> int:
+    """Return how many in a hundred, by how common the departures are."""
+    total = sum(other.weight for other in all_of_them)
+    return round(100 * one.weight / total) if total else 0
+
+
+def evidence_for(case: Case, one: Explanation, observed: Observed) -> list[Question]:
+    """Return the answers that need the departures: with one of them less, they would be others."""
+    found: set[Question] = set()
+    for departure in one.departures:
+        less = case.explainer.runs(other for other in one.departures if other != departure)
+        found.update(
+            question
+            for question, answer in observed.items()
+            if not any(run.allows(question, answer) for run in less)
+        )
+    return sorted(found, key=lambda question: question.order)
 
 
 def evidence_against(case: Case, names: Names, one: Departure) -> Iterator[str]:

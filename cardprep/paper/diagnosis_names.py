@@ -83,8 +83,15 @@ class Names:
 
     def question(self, one: Question) -> str:
         """Return a question as it is asked."""
+        return self._about(one, "ask")
+
+    def about(self, one: Question) -> str:
+        """Return in short what an answer is about."""
+        return self._about(one, "about")
+
+    def _about(self, one: Question, kind_of_slug: str) -> str:
         job, manifest = self._case.job, self._case.manifest
-        slug = f"ask.{one.asked.value.replace(' ', '-')}"
+        slug = f"{kind_of_slug}.{one.asked.value.replace(' ', '-')}"
         kind = where = model = mode = ""
         if one.unit >= 0:
             model = job.units[one.unit].model
@@ -97,7 +104,7 @@ class Names:
             if facts is not None and image_type is not None:
                 where = facts.read_at.get(image_type, where)
             if one.slot >= unit.own:
-                slug = "ask.version-handset"
+                slug += "-handset"
         if one.asked is Asked.SIGN:
             mode = self._mode(one.stage, one.unit)
         return screen(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from cardprep.canonical import Json
-from cardprep.paper.diagnosis import evidence_against, evidence_for, would_show
+from cardprep.paper.diagnosis import evidence_against, evidence_for, how_sure, would_show
 from cardprep.paper.diagnosis_names import Names
 from cardprep.vessel.advice import Advised
 from cardprep.vessel.case import Case, Diagnosis
@@ -15,7 +15,6 @@ def diagnosis_object(case: Case, diagnosis: Diagnosis) -> Json:
     """Return a case with everything that follows from it. Numbers count from 1."""
     names = Names(case)
     explained = diagnosis.explained
-    surely = evidence_for(case, diagnosis.observed)
     pairs = zip(explained.explanations, diagnosis.advices, strict=True)
     asked = diagnosis.asked
     return {
@@ -34,7 +33,11 @@ def diagnosis_object(case: Case, diagnosis: Diagnosis) -> Json:
             {
                 "departures": [_departure(names, departure) for departure in one.departures],
                 "weight_per_million": round(one.weight * 1_000_000),
-                "for": [_question(names, question) for question in surely],
+                "in_a_hundred": how_sure(one, explained.explanations),
+                "for": [
+                    _question(names, question)
+                    for question in evidence_for(case, one, diagnosis.observed)
+                ],
                 "against": [
                     what
                     for departure in one.departures

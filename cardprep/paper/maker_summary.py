@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from cardprep.paper.diagnosis import how_sure
 from cardprep.paper.diagnosis_names import Names
 from cardprep.terms import Version
 from cardprep.texts.catalogue import screen
@@ -48,7 +49,7 @@ def maker_lines(case: Case, diagnosis: Diagnosis, sender: Sender) -> list[str]:
     lines += ["", screen("maker.seen")]
     for question, answer in diagnosis.observed.items():
         said = names.answer(question, answer)
-        lines.append(screen("maker.seen-line", question=names.question(question), answer=said))
+        lines.append(screen("maker.seen-line", about=names.about(question), answer=said))
     if not diagnosis.observed:
         lines.append(screen("maker.nothing-seen"))
     lines += ["", screen("maker.believed"), *_believed(names, diagnosis)]
@@ -122,6 +123,8 @@ def _believed(names: Names, diagnosis: Diagnosis) -> Iterator[str]:
         yield screen("maker.belief", number=number, what=said[0])
         for what in said[1:]:
             yield screen("maker.belief-and", what=what)
+        share = how_sure(one, explanations)
+        yield screen("maker.how-sure" if share else "maker.how-sure-less", percent=share)
         for harm in advice.harm:
             yield screen("maker.harm", what=names.advised(harm))
     if len(pairs) > _BELIEFS_MOST:

@@ -65,9 +65,10 @@ _FIRST = {
     Kind.WRONG_START: "next.plan-anew",
     Kind.WRONG_TWIN: "next.twin",
     Kind.POWER_LOST: "next.supply",
+    Kind.NOT_KNOWN_ABOARD: "next.note-handset",
 }
 # With these, the plan itself was made for something else.
-_PLAN_ANEW = frozenset({Kind.WRONG_MODEL, Kind.WRONG_START, Kind.NOT_KNOWN_ABOARD})
+_PLAN_ANEW = frozenset({Kind.WRONG_MODEL, Kind.WRONG_START})
 _ABOUT_DISPLAYS = frozenset({Kind.DISPLAY_OLD, Kind.SECOND_DISPLAY})
 
 
@@ -149,8 +150,6 @@ def _steps(scene: Scene, explanation: Explanation, harm: Sequence[Advised]) -> I
             return
     if not explanation.departures:
         yield Advised("next.nothing")
-    elif kinds & {Kind.NOT_KNOWN_ABOARD}:
-        yield Advised("next.plan-anew")
     elif not kinds & _PLAN_ANEW:
         yield Advised("next.nothing-more")
 
@@ -217,7 +216,7 @@ def _cautions(
     observed: Observed,
     steps: Sequence[Advised],
 ) -> Iterator[Advised]:
-    yield from _other_causes(observed)
+    yield from other_causes(observed)
     loads = [one for one in steps if one.slug in ("next.load", "next.load-handset")]
     if loads:
         yield Advised("care.moored")
@@ -234,7 +233,8 @@ def _cautions(
     yield Advised("care.maker")
 
 
-def _other_causes(observed: Observed) -> Iterator[Advised]:
+def other_causes(observed: Observed) -> Iterator[Advised]:
+    """Give the cautions that what is seen can have causes which no card explains."""
     for question, answer in observed.items():
         if question.asked is Asked.STATE and answer == "dark":
             yield Advised("care.dark-otherwise")
