@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
@@ -23,7 +24,8 @@ from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import screen
 from cardprep.texts.commands import COMMANDS, HELP
 from cardprep.vessel.case import Case, Diagnosis
-from cardprep.vessel.observe import Question
+from cardprep.vessel.next_question import first_questions
+from cardprep.vessel.observe import Question, answers
 
 app = typer.Typer(add_completion=False, rich_markup_mode=None)
 
@@ -106,33 +108,44 @@ def _write(path: Path, lines: list[str]) -> None:
 
 
 def _asked(case: Case) -> Diagnosis:
-    """Ask the best question until one explanation is left, or none tells more."""
+    """Ask the best question until one explanation is left, or none tells more.
+
+    As long as all is as planned, every unit is asked about, one after the other.
+    """
     names = Names(case)
     further: dict[Question, str] = {}
     passed_over: list[Question] = []
     while True:
         diagnosis = diagnose(case, further, passed_over)
-        count = len(diagnosis.explained.explanations)
-        if diagnosis.asked is None or count < 2:
+        explanations = diagnosis.explained.explanations
+        if explanations and not explanations[0].departures:
+            left = {*diagnosis.observed, *passed_over}
+            first = [one for one in first_questions(case.scene) if one not in left]
+            if not first:
+                return diagnosis
+            question = first[0]
+        elif diagnosis.asked is not None and len(explanations) > 1:
+            say([screen("diagnose.ask-left", count=len(explanations))])
+            question = diagnosis.asked.question
+        else:
             return diagnosis
-        say([screen("diagnose.ask-left", count=count)])
-        question = diagnosis.asked.question
-        answer = _answer(names, question, [answer for answer, _ in diagnosis.asked.answers])
+        # Also what none of the explanations allows: then nothing that is known explains it.
+        answer = _answer(names, question, answers(case.scene, question))
         if answer is None:
             passed_over.append(question)
         else:
             further[question] = answer
 
 
-def _answer(names: Names, question: Question, answers: list[str]) -> str | None:
+def _answer(names: Names, question: Question, known: Sequence[str]) -> str | None:
     """Ask one question on the terminal; None for "don't know"."""
     lines = [names.question(question)]
-    for number, answer in enumerate(answers, 1):
+    for number, answer in enumerate(known, 1):
         said = names.answer(question, answer)
         lines.append(screen("diagnose.ask-answers", number=number, answer=said))
     say([*lines, screen("diagnose.ask-unknown")])
     while True:
         told = typer.prompt(screen("diagnose.ask-prompt"), default="0", show_default=False).strip()
-        if told.isascii() and told.isdecimal() and len(told) < 4 and int(told) <= len(answers):
-            return answers[int(told) - 1] if int(told) else None
-        say([screen("diagnose.ask-again", most=len(answers))])
+        if told.isascii() and told.isdecimal() and len(told) < 4 and int(told) <= len(known):
+            return known[int(told) - 1] if int(told) else None
+        say([screen("diagnose.ask-again", most=len(known))])

@@ -24,15 +24,15 @@ def diagnosis_lines(case: Case, diagnosis: Diagnosis) -> list[str]:
     explained = diagnosis.explained
     lines = [*_visit(case), *_planned(case, names), *_logged(case)]
     lines += ["", *seen_lines(case, names, diagnosis.observed), "", *_found(diagnosis)]
-    shown = explained.explanations[:EXPLANATIONS_SHOWN]
+    shown = explained.explanations[:EXPLANATIONS_SHOWN] if diagnosis.observed else ()
     pairs = zip(shown, diagnosis.advices, strict=False)
     for number, (one, advice) in enumerate(pairs, 1):
         lines += ["", *_what(names, one, number)]
         lines += _evidence(case, names, one, diagnosis)
         lines += [screen("diagnose.harm", what=names.advised(said)) for said in advice.harm]
         lines += [screen("diagnose.next", what=names.advised(said)) for said in advice.steps]
-    rest = len(explained.explanations) - len(shown)
-    if rest:
+    rest = len(explained.explanations) - EXPLANATIONS_SHOWN
+    if rest > 0:
         lines += ["", screen("diagnose.more", count=rest)]
     if explained.explanations and not explained.whole:
         lines.append(screen("diagnose.not-whole", most=explained.most))
@@ -125,8 +125,12 @@ def _found(diagnosis: Diagnosis) -> list[str]:
         slug = "diagnose.none" if explained.whole else "diagnose.none-so-far"
         return [screen(slug, most=explained.most), screen("diagnose.none-next")]
     if not explained.explanations[0].departures:
-        return [screen("diagnose.as-planned")]
-    return [screen("diagnose.one" if count == 1 else "diagnose.several", count=count)]
+        told = bool(diagnosis.observed)
+        return [screen("diagnose.as-planned" if told else "diagnose.nothing-told")]
+    lines = [screen("diagnose.one" if count == 1 else "diagnose.several", count=count)]
+    if len({advice.steps for advice in diagnosis.advices}) > 1:
+        lines.append(screen("diagnose.not-yet"))
+    return lines
 
 
 def _what(names: Names, one: Explanation, number: int) -> list[str]:
@@ -144,8 +148,10 @@ def _evidence(case: Case, names: Names, one: Explanation, diagnosis: Diagnosis) 
     if not one.departures:
         return
     observed = diagnosis.observed
-    share = how_sure(one, diagnosis.explained.explanations)
-    yield screen("diagnose.sure" if share else "diagnose.sure-less", percent=share)
+    explanations = diagnosis.explained.explanations
+    share = how_sure(one, explanations)
+    slug = "diagnose.sure" if share else "diagnose.sure-less"
+    yield screen("diagnose.sure-only" if len(explanations) == 1 else slug, percent=share)
     for question in evidence_for(case, one, observed):
         said = names.answer(question, observed[question])
         yield screen("diagnose.for", about=names.about(question), answer=said)

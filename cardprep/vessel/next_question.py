@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from cardprep.vessel.explain import Explanation
-from cardprep.vessel.observe import Observed, Question, answers, questions
+from cardprep.vessel.observe import Asked, Observed, Question, answers, questions
 from cardprep.vessel.scene import Scene
 
 # Below this, one question does not leave fewer than another.
@@ -73,3 +73,16 @@ def judged(scene: Scene, explanations: Sequence[Explanation], question: Question
         expected=expected,
         answers=tuple((answer, left[answer]) for answer in known if left[answer]),
     )
+
+
+def first_questions(scene: Scene) -> tuple[Question, ...]:
+    """Return what is asked of every unit before anything is known to be wrong."""
+    planned = {unit for stage in scene.stages for unit, _ in stage.steps}
+    return tuple(
+        question
+        for question in questions(scene)
+        if question.asked in _FIRST and question.unit in planned
+    )
+
+
+_FIRST = frozenset({Asked.STATE, Asked.HANDSET, Asked.VERSION})
