@@ -28,6 +28,11 @@ def test_read_back() -> None:
     assert TEXT.startswith("# ")
 
 
+def test_how_common_things_are() -> None:
+    settings = parse_settings(f"{TEXT}[commonness]\nskipped = 40\n".encode(), "shop.toml")
+    assert settings.commonness == {"skipped": 40}
+
+
 def test_signing_may_be_left_out() -> None:
     assert GANNET.signing is Signing.FILE
     text = TEXT.replace('signing = "file"', "")
@@ -58,6 +63,13 @@ def test_signing_may_be_left_out() -> None:
         pytest.param('"B"', '"Ä"', "settings-bench", id="letter beyond Z"),
         pytest.param('"file"', '"none"', "settings-signing", id="way of signing"),
         pytest.param("format = 1", 'format = 1\nlog = "x"', "settings-log", id="log"),
+        pytest.param("format = 1", "format = 1\ncommonness = 3", "settings-numbers", id="no table"),
+        pytest.param(
+            "format = 1",
+            'format = 1\ncommonness = {skipped = "often"}',
+            "settings-numbers",
+            id="no number",
+        ),
         pytest.param("format = 1", "format = 1\nlog = 1", "settings-text", id="log no text"),
         pytest.param("# Settings", "#" * SETTINGS_LIMIT, "file-large", id="too large"),
     ],
@@ -81,7 +93,9 @@ def test_where_the_mistake_is() -> None:
     assert raised.value.parameters["right"] == "operator"
     with pytest.raises(ShopFolderError) as raised:
         parse_settings(b"zzz = 1\n" + TEXT.encode(), "shop.toml")
-    assert raised.value.parameters["right"] == "format, name, bench, operator, signing, log"
+    assert raised.value.parameters["right"] == (
+        "format, name, bench, operator, signing, log, commonness"
+    )
 
 
 NAMES = st.text(min_size=1, max_size=80).filter(
