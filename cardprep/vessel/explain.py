@@ -14,8 +14,10 @@ Intelligence 32, 1987.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
+from math import prod
 
 from cardprep.vessel.acts import CARD_FAULTS
 from cardprep.vessel.departures import COMMONNESS, Departure, Kind, candidates
@@ -24,10 +26,14 @@ from cardprep.vessel.play import Player, Run
 from cardprep.vessel.scene import Scene
 
 DEPARTURES_MOST = 3
-# More sets are not played; what is found then is right, and there may be more.
-PLAYS_MOST = 30_000
+# More sets are not looked at, the most common first; what is found then is right, and there
+# may be more.
+SETS_MOST = 12_000
 
-_Set = tuple[Departure, ...]
+# Numbers of candidates, lowest first.
+_Numbers = tuple[int, ...]
+# With these, things happen at other times or to other units than was planned.
+_WIDENING = frozenset({Kind.WRONG_ORDER, Kind.REPEATED, Kind.WRONG_TWIN})
 
 # What alone can change the answer to a question, of the same stage, unit and display.
 _CHANGED_BY: Mapping[Asked, frozenset[Kind]] = {
@@ -48,7 +54,7 @@ class Explanation:
     runs        the ways in which the visit can have gone so
     """
 
-    departures: _Set
+    departures: tuple[Departure, ...]
     weight: float
     runs: tuple[Run, ...]
 
@@ -56,7 +62,7 @@ class Explanation:
         """Return the answers that a question can have; None for any."""
         found: frozenset[str] = frozenset()
         for run in self.runs:
-            allowed = run.implied.get(question)
+            allowed = run.allowed(question)
             if allowed is None:
                 return None
             found |= allowed
@@ -84,49 +90,62 @@ class Explainer:
         commonness: Mapping[Kind, int] = COMMONNESS,
         *,
         most: int = DEPARTURES_MOST,
-        plays_most: int = PLAYS_MOST,
+        sets_most: int = SETS_MOST,
     ) -> None:
         self.scene = scene
         self.candidates = candidates(scene)
-        self._commonness = commonness
+        self._numbers = {one: number for number, one in enumerate(self.candidates)}
+        self._common = [commonness[one.kind] / 1000 for one in self.candidates]
         self._most = most
-        self._plays_most = plays_most
+        self._sets_most = sets_most
         self._player = Player(scene)
-        self._played: dict[_Set, tuple[Run, ...]] = {}
-        self._reach = _Reach(scene)
+        self._played: dict[_Numbers, tuple[Run, ...]] = {}
+        self._reach = _Reach(scene, self.candidates)
 
     def runs(self, departures: Iterable[Departure]) -> tuple[Run, ...]:
         """Return every way in which the visit can have gone with exactly these departures."""
-        key = tuple(sorted(departures))
-        found = self._played.get(key)
+        return self._runs(tuple(sorted(self._numbers[one] for one in departures)))
+
+    def _runs(self, numbers: _Numbers) -> tuple[Run, ...]:
+        found = self._played.get(numbers)
         if found is None:
-            found = self._played[key] = self._player.play(key)
+            departures = [self.candidates[number] for number in numbers]
+            found = self._played[numbers] = self._player.play(departures)
         return found
 
     def explain(self, observed: Observed) -> Explained:
         """Return the smallest sets that explain what was seen."""
-        found: list[Explanation] = []
-        layer: dict[_Set, None] = {(): None}
-        whole = True
+        found: dict[_Numbers, tuple[Run, ...]] = {}
+        layer: list[_Numbers] = [()]
+        looked, whole = 0, True
         for size in range(self._most + 1):
-            following: dict[_Set, None] = {}
-            for departures in layer:
-                if departures not in self._played and len(self._played) >= self._plays_most:
-                    whole = False
-                    continue
-                runs = self.runs(departures)
+            following: set[_Numbers] = set()
+            for numbers in layer:
+                looked += 1
+                runs = self._runs(numbers)
                 fitting = tuple(run for run in runs if fits(run, observed))
                 if fitting:
-                    weight = self._weight(departures)
-                    found.append(Explanation(departures=departures, weight=weight, runs=fitting))
+                    found[numbers] = fitting
                 elif size < self._most:
-                    following.update(dict.fromkeys(self._grown(departures, runs, observed)))
-            known = [frozenset(one.departures) for one in found]
-            layer = {one: None for one in following if not _holds_one(frozenset(one), known)}
-        found.sort(key=lambda one: (len(one.departures), -one.weight, one.departures))
-        return Explained(explanations=tuple(found), whole=whole, most=self._most)
+                    following.update(self._grown(numbers, runs, observed))
+            left = [one for one in following if not _holds_one(one, found)]
+            left.sort(key=lambda one: (-self._weight(one), one))
+            whole = whole and looked + len(left) <= self._sets_most
+            layer = left[: max(self._sets_most - looked, 0)]
+        explanations = [
+            Explanation(
+                departures=tuple(self.candidates[number] for number in numbers),
+                weight=self._weight(numbers),
+                runs=runs,
+            )
+            for numbers, runs in found.items()
+        ]
+        explanations.sort(key=lambda one: (len(one.departures), -one.weight, one.departures))
+        return Explained(explanations=tuple(explanations), whole=whole, most=self._most)
 
-    def _grown(self, departures: _Set, runs: tuple[Run, ...], observed: Observed) -> Iterable[_Set]:
+    def _grown(
+        self, numbers: _Numbers, runs: tuple[Run, ...], observed: Observed
+    ) -> Iterator[_Numbers]:
         """Give the sets with one departure more that could explain what these do not."""
         # Of each way one answer that it does not allow; best one that few things can change.
         violated = {
@@ -136,26 +155,24 @@ class Explainer:
             )
             for run in runs
         }
-        for one in self.candidates:
-            if one in departures:
-                continue
-            if any(self._reach.matters(one, question, departures) for question in violated):
-                yield tuple(sorted((*departures, one)))
+        further = set[int]().union(*(self._reach.of(question, numbers) for question in violated))
+        for number in further.difference(numbers):
+            yield tuple(sorted((*numbers, number)))
 
-    def _weight(self, departures: _Set) -> float:
-        weight = 1.0
-        for one in departures:
-            weight *= self._commonness[one.kind] / 1000
-        return weight
+    def _weight(self, numbers: _Numbers) -> float:
+        return prod(self._common[number] for number in numbers)
+
+
+def _holds_one(numbers: _Numbers, known: Container[_Numbers]) -> bool:
+    """Return whether a part of a set, or all of it, is among those known."""
+    return any(
+        part in known for size in range(len(numbers) + 1) for part in combinations(numbers, size)
+    )
 
 
 def fits(run: Run, observed: Observed) -> bool:
     """Return whether a run allows every answer."""
     return all(run.allows(question, answer) for question, answer in observed.items())
-
-
-def _holds_one(departures: frozenset[Departure], known: list[frozenset[Departure]]) -> bool:
-    return any(one <= departures for one in known)
 
 
 class _Reach:
@@ -165,10 +182,28 @@ class _Reach:
     somebody may stop after a step that failed, at everything that comes later.
     """
 
-    def __init__(self, scene: Scene) -> None:
+    def __init__(self, scene: Scene, known: Sequence[Departure]) -> None:
         self._scene = scene
+        self._candidates = known
+        self._found: dict[tuple[Question, _Numbers], frozenset[int]] = {}
 
-    def matters(self, one: Departure, question: Question, others: Iterable[Departure]) -> bool:
+    def of(self, question: Question, others: _Numbers) -> frozenset[int]:
+        """Return the numbers of the departures that can change what a question is answered.
+
+        others  those that are there already; some of these widen what can
+        """
+        wide = tuple(n for n in others if self._candidates[n].kind in _WIDENING)
+        key = (question, wide)
+        if key not in self._found:
+            there = [self._candidates[number] for number in wide]
+            self._found[key] = frozenset(
+                number
+                for number, one in enumerate(self._candidates)
+                if self._matters(one, question, there)
+            )
+        return self._found[key]
+
+    def _matters(self, one: Departure, question: Question, others: Sequence[Departure]) -> bool:
         """Return False only if the departure cannot change what the question is answered."""
         kinds = _CHANGED_BY.get(question.asked)
         if kinds is not None:

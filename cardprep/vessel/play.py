@@ -14,7 +14,7 @@ display reports a handset that was left behind differs.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import product
 from typing import NamedTuple
@@ -34,7 +34,7 @@ from cardprep.vessel.model import (
 from cardprep.vessel.observe import Question
 from cardprep.vessel.scale import EMPTY_ONLY, is_known, places
 from cardprep.vessel.scene import Scene
-from cardprep.vessel.seen import Told, implied
+from cardprep.vessel.seen import Seen, Told
 
 States = tuple[State, ...]
 
@@ -62,24 +62,34 @@ _DISTURBED = frozenset({"not offered", "refused"})
 _CUT = frozenset({"refused", "nothing"})
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Run:
-    """One way in which a visit can have gone.
+    """One way in which a visit can have gone."""
 
-    vessel   with the handsets that are aboard in this run
-    states   of the units at its end
-    refused  stages and units of steps that were refused
-    implied  for each question the answers that it allows
-    """
+    seen: Seen
 
-    vessel: VesselModel
-    states: States
-    refused: frozenset[tuple[int, int]]
-    implied: Mapping[Question, frozenset[str]]
+    @property
+    def vessel(self) -> VesselModel:
+        """The vessel, with the handsets that are aboard in this run."""
+        return self.seen.vessel
+
+    @property
+    def states(self) -> States:
+        """The units at its end."""
+        return self.seen.states
+
+    @property
+    def refused(self) -> frozenset[tuple[int, int]]:
+        """Stages and units of the steps that were refused."""
+        return self.seen.told.refused
+
+    def allowed(self, question: Question) -> frozenset[str] | None:
+        """Return the answers that a question can have; None for any."""
+        return self.seen.allowed(question)
 
     def allows(self, question: Question, answer: str) -> bool:
         """Return whether a question can have this answer."""
-        allowed = self.implied.get(question)
+        allowed = self.seen.allowed(question)
         return allowed is None or answer in allowed
 
 
@@ -157,14 +167,17 @@ class _Visit:
             ways = following
         kept = dict.fromkeys([*((way, True) for way in ended), *((way, False) for way in ways)])
         for way, stopped in kept:
-            went = frozenset({"no"}) if stopped else frozenset({"yes"}) if way.went_on else None
+            went = "no" if stopped else "yes" if way.went_on else None
             yield Run(
-                vessel=self._vessel,
-                states=way.states,
-                refused=way.told.refused,
-                implied=implied(
-                    self._scene, self._vessel, self._acts, self._absent, way.states, way.told, went
-                ),
+                Seen(
+                    self._scene,
+                    self._vessel,
+                    self._acts,
+                    self._absent,
+                    way.states,
+                    way.told,
+                    went,
+                )
             )
 
     def _start(self, unit: UnitModel) -> State:

@@ -7,8 +7,8 @@ at power-on; a handset left behind is blank; a unit that shows nothing shows no 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 
 from cardprep.vessel.acts import NO_UNIT, Acts
 from cardprep.vessel.model import State, UnitModel, VesselModel
@@ -18,8 +18,12 @@ from cardprep.vessel.scene import Scene
 
 _ANY_SIGHT = frozenset({"waiting", "dark"})
 _YES_OR_NO = frozenset({"yes", "no"})
+_RUNS_OR_BLANK = frozenset({"running", "blank"})
+_RUNS = frozenset({"running"})
+_DARK = frozenset({"dark"})
 
 
+@cache
 def _only(answer: str) -> frozenset[str]:
     return frozenset({answer})
 
@@ -64,118 +68,117 @@ class Told:
         )
 
 
-def implied(
-    scene: Scene,
-    vessel: VesselModel,
-    acts: Acts,
-    absent: frozenset[int],
-    states: tuple[State, ...],
-    told: Told,
-    went_on: frozenset[str] | None,
-) -> Mapping[Question, frozenset[str]]:
-    """Return the possible answers of each question; one that may have any is left out."""
-    found = dict(_of_stages(scene, acts, told))
-    found.update(_of_steps(scene, acts, absent, told))
-    for display in {stage.display for stage in scene.stages}:
-        software = "old" if display in acts.old else "current"
-        found[Question(Asked.SOFTWARE, display=display)] = _only(software)
-        if display in acts.second:
-            found[Question(Asked.SECOND_DISPLAY, display=display)] = _only("yes")
-    for unit, state in zip(vessel.units, states, strict=True):
-        found.update(_of_unit(scene, unit, state, acts, absent))
-    if went_on is not None:
-        found[Question(Asked.WENT_ON)] = went_on
-    if len(scene.stages) > 1:
-        found[Question(Asked.ORDER)] = _only("other" if acts.swaps else "as planned")
-    return found
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What one run lets be seen.
 
+    absent   units that have no handset
+    states   of the units at its end
+    went_on  whether somebody went on after a step that failed; None where it does not tell
+    """
 
-def _of_stages(scene: Scene, acts: Acts, told: Told) -> Iterator[tuple[Question, frozenset[str]]]:
-    put_in = {stage for stage, again in told.cards if not again}
-    again = {stage for stage, repeated in told.cards if repeated}
-    for number, stage in enumerate(scene.stages):
-        fault = acts.card.get(number)
-        yield Question(Asked.CARD, stage=number), _only(fault or "right")
-        times = "again" if number in again else "once" if number in put_in else "not"
-        yield Question(Asked.PUT_IN, stage=number), _only(times)
-        may = number in put_in | again and fault not in ("mixed", "unreadable")
+    scene: Scene
+    vessel: VesselModel
+    acts: Acts
+    absent: frozenset[int]
+    states: tuple[State, ...]
+    told: Told
+    went_on: str | None
+
+    def allowed(self, question: Question) -> frozenset[str] | None:
+        """Return the answers that a question can have; None for any."""
+        if question.stage >= 0:
+            if question.unit >= 0:
+                return self._of_step(question)
+            return self._of_stage(question)
+        if question.unit >= 0:
+            return self._of_unit(question)
+        if question.asked is Asked.SOFTWARE:
+            return _only("old" if question.display in self.acts.old else "current")
+        if question.asked is Asked.SECOND_DISPLAY:
+            return _only("yes") if question.display in self.acts.second else None
+        if question.asked is Asked.ORDER:
+            return _only("other" if self.acts.swaps else "as planned")
+        return None if self.went_on is None else _only(self.went_on)
+
+    def _of_stage(self, question: Question) -> frozenset[str]:
+        stage = question.stage
+        fault = self.acts.card.get(stage)
+        if question.asked is Asked.CARD:
+            return _only(fault or "right")
+        if question.asked is Asked.INTERRUPTED:
+            cuts = {self.acts.cut[step][0] for step in self.told.cut if step[0] == stage}
+            return frozenset(cuts) or _only("no")
+        again = (stage, True) in self.told.cards
+        put_in = again or (stage, False) in self.told.cards
+        if question.asked is Asked.PUT_IN:
+            return _only("again" if again else "once" if put_in else "not")
         # A display usually announces such a card; no announcement proves nothing.
-        announced = may and (stage.announces or fault == "other")
-        yield Question(Asked.ANNOUNCED, stage=number), _YES_OR_NO if announced else _only("no")
-        cuts = {acts.cut[step][0] for step in told.cut if step[0] == number}
-        yield Question(Asked.INTERRUPTED, stage=number), frozenset(cuts) or _only("no")
+        may = put_in and fault not in ("mixed", "unreadable")
+        announced = may and (self.scene.stages[stage].announces or fault == "other")
+        return _YES_OR_NO if announced else _only("no")
 
+    def _of_step(self, question: Question) -> frozenset[str] | None:
+        step = (question.stage, question.unit)
+        said = next((shown for known, shown in self.told.steps if known == step), None)
+        if question.asked is Asked.SHOWN:
+            return _only("nothing") if said is None else said
+        if said is None:
+            return None
+        if question.asked is Asked.TICKED:
+            if step not in self.told.offered:
+                return None
+            other = self.acts.ticked.get(step)
+            return _only("right" if other is None else "none" if other == NO_UNIT else "other")
+        if question.unit in self.absent or question.unit not in self.scene.expected_companions:
+            return None
+        return _only(self.acts.mode.get(step, "before"))
 
-def _of_steps(
-    scene: Scene, acts: Acts, absent: frozenset[int], told: Told
-) -> Iterator[tuple[Question, frozenset[str]]]:
-    shown = dict(told.steps)
-    for number, stage in enumerate(scene.stages):
-        for unit, image in stage.steps:
-            step = (number, unit)
-            said = shown.get(step)
-            yield Question(Asked.SHOWN, number, unit), _only("nothing") if said is None else said
-            if said is None:
-                continue
-            if step in told.offered:
-                other = acts.ticked.get(step)
-                word = "right" if other is None else "none" if other == NO_UNIT else "other"
-                yield Question(Asked.TICKED, number, unit), _only(word)
-            expected = unit in scene.expected_companions and unit not in absent
-            if expected and scene.carries(unit, image):
-                yield Question(Asked.SIGN, number, unit), _only(acts.mode.get(step, "before"))
+    def _of_unit(self, question: Question) -> frozenset[str] | None:
+        number = question.unit
+        unit, state = self.vessel.units[number], self.states[number]
+        sight = _sight(unit, state)
+        if question.asked is Asked.STATE:
+            return sight
+        wrong = number in self.acts.wrong_model
+        if question.asked is Asked.MODEL:
+            return _only("another" if wrong else "as noted")
+        runs, dark = sight == _RUNS, sight == _DARK
+        if question.asked is Asked.LISTED:
+            if number in self.acts.off_network or dark:
+                return _only("no")
+            disturbed = wrong or self.acts.old or self.acts.second
+            return _only("yes") if runs and unit.loads and not disturbed else None
+        if question.asked is Asked.HANDSET or question.slot >= unit.own:
+            return self._of_companion(question, unit, state, runs=runs)
+        if wrong:
+            return None
+        if dark:
+            return _only(NONE_SHOWN)
+        return _perhaps(_versions(unit.scales[question.slot], state[question.slot]), surely=runs)
 
-
-def _of_unit(
-    scene: Scene, unit: UnitModel, state: State, acts: Acts, absent: frozenset[int]
-) -> Iterator[tuple[Question, frozenset[str]]]:
-    number = unit.number
-    sight = _sight(unit, state)
-    yield Question(Asked.STATE, unit=number), sight
-    wrong = number in acts.wrong_model
-    yield Question(Asked.MODEL, unit=number), _only("another" if wrong else "as noted")
-    if number in acts.off_network or sight == _only("dark"):
-        yield Question(Asked.LISTED, unit=number), _only("no")
-    elif not (wrong or acts.old or acts.second) and sight == _only("running") and unit.loads:
-        yield Question(Asked.LISTED, unit=number), _only("yes")
-    runs = sight == _only("running")
-    if not wrong:
-        for slot in range(unit.own):
-            shows = _versions(unit.scales[slot], state[slot])
-            yield (
-                Question(Asked.VERSION, unit=number, slot=slot),
-                (_only(NONE_SHOWN) if sight == _only("dark") else _perhaps(shows, surely=runs)),
-            )
-    widest = scene.vessel.units[number]
-    if widest.has_companion:
-        yield from _of_companion(widest, state, runs=runs, aboard=number not in absent)
-
-
-def _of_companion(
-    unit: UnitModel, state: State, *, runs: bool, aboard: bool
-) -> Iterator[tuple[Question, frozenset[str]]]:
-    handset = Question(Asked.HANDSET, unit=unit.number)
-    empty = aboard and any(content == EMPTY_ONLY for content in state[unit.own : -1])
-    blank = aboard and (empty or state[-1] == 0)
-    if not aboard:
-        yield handset, _only("none")
-    elif empty or (blank and runs):
-        yield handset, _only("blank")
-    else:
-        yield handset, _only("running") if runs else frozenset({"running", "blank"})
-    for slot in range(unit.own, len(unit.slots)):
-        question = Question(Asked.VERSION, unit=unit.number, slot=slot)
-        if not aboard or (blank and (empty or runs)):
-            yield question, _only(NONE_SHOWN)
-        else:
-            yield question, _perhaps(_versions(unit.scales[slot], state[slot]), surely=runs)
+    def _of_companion(
+        self, question: Question, unit: UnitModel, state: State, *, runs: bool
+    ) -> frozenset[str]:
+        asked_handset = question.asked is Asked.HANDSET
+        if unit.number in self.absent:
+            return _only("none" if asked_handset else NONE_SHOWN)
+        empty = any(content == EMPTY_ONLY for content in state[unit.own : -1])
+        blank = empty or (state[-1] == 0 and runs)
+        if asked_handset:
+            if blank:
+                return _only("blank")
+            return _only("running") if runs else _RUNS_OR_BLANK
+        if blank:
+            return _only(NONE_SHOWN)
+        return _perhaps(_versions(unit.scales[question.slot], state[question.slot]), surely=runs)
 
 
 def _sight(unit: UnitModel, state: State) -> frozenset[str]:
     empty = {unit.slots[slot] for slot in unit.vital if state[slot] == EMPTY_ONLY}
     if not empty:
-        return _only("running")
-    return _only("dark") if "bootloader" in empty else _ANY_SIGHT
+        return _RUNS
+    return _DARK if "bootloader" in empty else _ANY_SIGHT
 
 
 def _versions(scale: Scale, content: int) -> frozenset[str]:

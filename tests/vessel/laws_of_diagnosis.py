@@ -39,7 +39,7 @@ def hold(
     sets_most    play no more than these sets, chosen by chance
     asked_every  look for the best observation for one set in so many
     """
-    explainer = Explainer(scene, most=2, plays_most=1_000_000)
+    explainer = Explainer(scene, most=2, sets_most=1_000_000)
     known = explainer.candidates
     sets: list[tuple[Departure, ...]] = list(
         chain(combinations(known, 0), combinations(known, 1), combinations(known, 2))
@@ -64,7 +64,7 @@ def all_of(scene: Scene, run: Run, chance: random.Random) -> Observed:
     """Return an answer to every question, as this run allows it."""
     found: dict[Question, str] = {}
     for question in questions(scene):
-        allowed = run.implied.get(question)
+        allowed = run.allowed(question)
         possible = [a for a in answers(scene, question) if allowed is None or a in allowed]
         assert possible, (question, allowed)
         found[question] = chance.choice(possible)
