@@ -146,7 +146,7 @@ ADVICE: Mapping[str, str] = {
     "next.twin": "Read the versions of the {unit} and of the {other}: the {other} got what was meant for the {unit}.",
     "next.supply": "See to the supply first: charge or shore power, no engine start, no breaker work.",
     "next.load": "Card {stage} ({what}) into the {display}: {type} {version} into the {unit}, and no other unit ticked.",
-    "next.load-handset": "Card {stage} ({what}) into the {display}: {type} {version} again into the {unit} and its handset, with the handset in its programming mode before the step begins.",
+    "next.load-handset": "Card {stage} ({what}) into the {display}: {type} {version} into the {unit} and its handset, with the handset in its programming mode before the step begins.",
     "next.wait": "Do nothing that changes the {unit} before the maker's support has answered.",
     # cautions
     "care.calling": "A radio that is being updated cannot call for help: have another means of calling ready before you start.",

@@ -19,7 +19,7 @@ from cardprep.job.visit import Job
 from cardprep.manifest.model import Manifest, ModelFacts, UnitKind
 from cardprep.vessel.departures import NOBODY, Departure, Kind
 from cardprep.vessel.explain import Explanation
-from cardprep.vessel.model import Load, State, UnitModel, after, refused
+from cardprep.vessel.model import Load, State, UnitModel, after, refused, stands_in_the_way
 from cardprep.vessel.observe import NONE_SHOWN, Asked, Observed, Question
 from cardprep.vessel.play import Run
 from cardprep.vessel.scale import EMPTY_ONLY
@@ -148,10 +148,23 @@ def _steps(scene: Scene, explanation: Explanation, harm: Sequence[Advised]) -> I
         yield from found[:1]
         if found:
             return
-    if not explanation.departures:
+    if kinds & _PLAN_ANEW:
+        return
+    if not _all_done(explanation.runs):
+        yield Advised("next.plan-anew")
+    elif not explanation.departures:
         yield Advised("next.nothing")
-    elif not kinds & _PLAN_ANEW:
+    else:
         yield Advised("next.nothing-more")
+
+
+def _all_done(runs: Sequence[Run]) -> bool:
+    """Return whether every unit is as it was wanted, and none out of service."""
+    return all(
+        unit.is_done(state) and not unit.is_out_of_service(state)
+        for run in runs
+        for unit, state in zip(run.vessel.units, run.states, strict=True)
+    )
 
 
 def _first(one: Departure) -> Iterator[Advised]:
@@ -169,37 +182,57 @@ def _first(one: Departure) -> Iterator[Advised]:
 
 
 def _left_to_load(scene: Scene, runs: Sequence[Run]) -> list[Advised]:
-    """Return the planned steps that every run allows now and that some unit still lacks."""
-    found = []
+    """Return the steps that every run allows now and that some unit still lacks.
+
+    What is out of service comes first, whoever it was planned for: before it is back, no
+    other unit of its role is touched.
+    """
+    out = {
+        unit.number
+        for run in runs
+        for unit, state in zip(run.vessel.units, run.states, strict=True)
+        if unit.is_out_of_service(state)
+    }
+    waiting: list[Advised] = []
+    other: list[Advised] = []
     for number, stage in enumerate(scene.stages):
-        for unit, image in stage.steps:
-            loads = [scene.load(unit, image, companion=_aboard(run, unit)) for run in runs]
-            pairs = list(zip(runs, loads, strict=True))
-            if all(load is not None and _lacks(run, unit, load) for run, load in pairs):
-                again = any(load is not None and _is_there(run, unit, load) for run, load in pairs)
-                slug = "next.load-handset" if again else "next.load"
-                if not again and any(load is not None and load.carries for load in loads):
-                    slug = "next.load-handset"
-                found.append(
-                    Advised(slug, unit=unit, stage=number, image=image, display=stage.display)
-                )
-    return found
+        planned = dict.fromkeys(stage.steps)
+        images = dict.fromkeys(image for _, image in stage.steps)
+        further = dict.fromkeys((unit, image) for image in images for unit in sorted(out))
+        for unit, image in {**planned, **further}:
+            slug = _slug_of_load(scene, runs, unit, image, is_planned=(unit, image) in planned)
+            if slug is not None:
+                said = Advised(slug, unit=unit, stage=number, image=image, display=stage.display)
+                (waiting if unit in out else other).append(said)
+    return [*waiting, *other]
 
 
-def _aboard(run: Run, unit: int) -> bool:
-    return run.vessel.units[unit].has_companion
+def _slug_of_load(
+    scene: Scene, runs: Sequence[Run], unit: int, image: int, *, is_planned: bool
+) -> str | None:
+    """Return how a step is advised; None for one that is not allowed or brings nothing."""
+    slug = "next.load"
+    for run in runs:
+        load = scene.load(unit, image, companion=run.vessel.units[unit].has_companion)
+        if load is None or stands_in_the_way(run.vessel, run.states, unit) is not None:
+            return None
+        if refused(run.vessel, run.states, unit, load) is not None:
+            return None
+        model, state = run.vessel.units[unit], run.states[unit]
+        then = after(load, state)
+        helps = model.is_out_of_service(state) and not model.is_out_of_service(then)
+        if not helps and not (is_planned and _lacks(model, state, load)):
+            return None
+        if load.carries:
+            slug = "next.load-handset"
+    return slug
 
 
-def _is_there(run: Run, unit: int, load: Load) -> bool:
-    return run.states[unit][load.slot] == 1 << load.place
-
-
-def _lacks(run: Run, unit: int, load: Load) -> bool:
-    """Return whether a step is allowed now and brings the unit nearer to what was wanted."""
-    model, state = run.vessel.units[unit], run.states[unit]
-    if model.is_done(state) or refused(run.vessel, run.states, unit, load) is not None:
+def _lacks(model: UnitModel, state: State, load: Load) -> bool:
+    """Return whether a planned step brings a unit nearer to what was wanted of it."""
+    if model.is_done(state):
         return False
-    if not _is_there(run, unit, load):
+    if state[load.slot] != 1 << load.place:
         return True
     blank = not state[-1] and bool(load.carries)
     return blank and after(load, state) != state
