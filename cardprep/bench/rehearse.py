@@ -9,7 +9,7 @@ from cardprep.bench.open import Bench
 from cardprep.job.visit import JobName
 
 if TYPE_CHECKING:
-    from cardprep.vessel.rehearse import Rehearsal
+    from cardprep.vessel.rehearsal import Rehearsal
 
 
 def rehearse_job(bench: Bench, name: JobName, *, cards: int | None = None) -> Rehearsal:

@@ -14,6 +14,44 @@ MINUTES_MOST = 24 * 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LeaveOut:
+    """What would have to be seen on board to leave a step out.
+
+    type      word of the image type whose version is looked at
+    handset   whether it is the handset's
+    versions  any of these is enough, oldest first
+    or_later  whether a later one is, too
+    """
+
+    type: str
+    handset: bool
+    versions: tuple[Version, ...]
+    or_later: bool
+
+    def to_record(self) -> Json:
+        """Return the value as a JSON object."""
+        return {
+            "type": self.type,
+            "handset": self.handset,
+            "versions": [version.text for version in self.versions],
+            "or_later": self.or_later,
+        }
+
+    @classmethod
+    def from_record(cls, record: Json, where: str) -> LeaveOut:
+        """Read what to_record gave; BadValueError otherwise."""
+        door = Door(record, where)
+        condition = cls(
+            type=door.text("type"),
+            handset=door.truth("handset"),
+            versions=tuple(Version(text) for text in door.texts("versions")),
+            or_later=door.truth("or_later"),
+        )
+        door.close()
+        return condition
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StageStep:
     """One image that a stage loads into one unit, and why.
 
@@ -29,6 +67,7 @@ class StageStep:
     mode       how it is seen that this one is in its mode, or None
     note       what to note before the step, of this unit
     once       what can be entered into this unit only once
+    leave_out  what would have to be seen to leave it out; any one of them is enough
     """
 
     unit: int
@@ -42,6 +81,7 @@ class StageStep:
     mode: str | None = None
     note: tuple[str, ...] = ()
     once: tuple[str, ...] = ()
+    leave_out: tuple[LeaveOut, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse a range of minutes that is none."""
@@ -64,7 +104,12 @@ class StageStep:
             "mode": self.mode,
             "note": list(self.note),
             "once": list(self.once),
+            **self._conditions(),
         }
+
+    def _conditions(self) -> dict[str, Json]:
+        """Return what older records do not have, where there is any."""
+        return {"leave_out": [one.to_record() for one in self.leave_out]} if self.leave_out else {}
 
     @classmethod
     def from_record(cls, record: Json, where: str) -> StageStep:
@@ -85,6 +130,9 @@ class StageStep:
             mode=door.optional_text("mode"),
             note=door.texts("note"),
             once=door.texts("once"),
+            leave_out=(
+                door.many("leave_out", LeaveOut.from_record) if door.has("leave_out") else ()
+            ),
         )
         door.close()
         return step

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from cardprep.job.listed import Listed
 from cardprep.job.stage import Stage
-from cardprep.job.step import StageStep
+from cardprep.job.step import LeaveOut, StageStep
 from cardprep.job.visit import (
     COMPANION_UNKNOWN,
     NO_COMPANION,
@@ -145,12 +145,20 @@ def _step_lines(job: Job, step: StageStep) -> list[str]:
         lines.append(screen("job.step-note", what=", ".join(step.note)))
     if step.once:
         lines.append(screen("job.step-once", what=", ".join(step.once)))
-    if step.now is None:
-        read_at = screen("words.somewhere") if step.read_at is None else step.read_at
-        named = {"type": step.type, "version": step.version.text, "read_at": read_at}
-        slug = "job.step-skip" if step.handset is None else "job.step-skip-handset"
-        lines.append(screen(slug, handset=step.handset or "", **named))
+    lines += [f"    {leave_out_line(one, step)}" for one in step.leave_out]
     return lines
+
+
+def leave_out_line(condition: LeaveOut, step: StageStep) -> str:
+    """Return by what is seen on board a step may be left out."""
+    versions = screen("words.or").join(version.text for version in condition.versions)
+    if condition.or_later:
+        versions = screen("words.or-later", version=condition.versions[0].text)
+    if condition.handset:
+        return screen("job.step-skip-handset", type=condition.type, versions=versions)
+    own = condition.type == step.type and step.read_at is not None
+    read_at = step.read_at if own and step.read_at is not None else screen("words.somewhere")
+    return screen("job.step-skip", type=condition.type, versions=versions, read_at=read_at)
 
 
 def _stage_lines(layout: Layout, steps: list[list[str]]) -> list[str]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from cardprep.job.visit import Unit
 from cardprep.paper.svg import element, picture, rectangle, stripes, text
 from cardprep.texts.catalogue import screen
-from cardprep.vessel.rehearse import Rehearsal, RehearsedStage
+from cardprep.vessel.rehearsal import Rehearsal, RehearsedStage
 
 _LEFT = 190
 _TOP = 74

@@ -8,7 +8,7 @@ from cardprep.canonical import Json
 from cardprep.job.visit import Job
 from cardprep.paper.fold import wrapped
 from cardprep.texts.catalogue import screen
-from cardprep.vessel.rehearse import Part, Rehearsal, RehearsedStage, Said, Stands
+from cardprep.vessel.rehearsal import Part, Rehearsal, RehearsedStage, Said, Stands
 
 # Columns by which a sentence is moved in behind the word for its part.
 _HANG = 10

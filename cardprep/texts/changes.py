@@ -12,6 +12,7 @@ CHANGES: Mapping[str, str] = {
     "change.withdrawn": "the {type} {version} for {model} were not withdrawn ({given}); ask the maker which takes its place",
     "change.starts": "the {type} {version} for {model} could be loaded over what the unit has; it is loaded over {starts} only",
     "change.from-empty": "the {type} {version} for {model} could be loaded into a unit that waits for one",
+    "change.room": "the {type} {version} for {model} ({size} bytes) fitted on a card that the display takes",
     "change.runs-with": "the manifest said that the {type} {version} for {model} runs with what the handset {handset} has (runs_with), or brought it (carries)",
     "change.network": "the {unit} were on the network",
     "change.downgrade": "the job asked to go back: the {unit} has {type} {now}, and {wanted} is wanted (may fall={type})",

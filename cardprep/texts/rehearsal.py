@@ -14,6 +14,9 @@ REHEARSAL: Mapping[str, str] = {
     "rehearse.charts": "The owner's chart card comes out first and goes into a bag; routes and settings are saved.",
     "rehearse.note": "Note down from the {unit}: {what}.",
     "rehearse.once": "{unit}: can its {what} be entered again if lost? Some units take it only once; if nobody can, do not start.",
+    "rehearse.leave-out-card": "Look at the {unit} first: if it shows {type} {versions}, leave card {stage} out.",
+    "rehearse.leave-out": "Look at the {unit} first: if it shows {type} {versions}, leave it unticked.",
+    "rehearse.leave-out-by-handset": "Look at the handset of the {unit} first: if it shows {type} {versions}, this step may be left out.",
     # the handset
     "rehearse.handset-off": "Switch the handset {handset} of the {unit} off and prove it by the maker's own sign: {off}. A blank screen alone proves nothing, because a handset left behind is blank on and off.",
     "rehearse.handset-off-by-maker": "Switch the handset {handset} of the {unit} off and prove it by the sign in the maker's instruction. A blank screen alone proves nothing, because a handset left behind is blank on and off.",

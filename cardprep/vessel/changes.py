@@ -6,8 +6,8 @@ here is proposed as harmless, and nothing is changed anywhere.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from cardprep.job.visit import NO_COMPANION, Found, Job, Unit
@@ -21,32 +21,15 @@ from cardprep.manifest.model import (
     Presence,
 )
 from cardprep.manifest.tables import FIRST_DAY
-from cardprep.terms import APPLICATION, ImageType, Version
+from cardprep.terms import APPLICATION, MIB, ImageType, Version
+from cardprep.vessel.change import Change, Facts
 from cardprep.vessel.model import UnitModel, VesselModel
 from cardprep.vessel.scale import is_known
 from cardprep.vessel.scales import companion_model
 
-Facts = tuple[Job, Manifest]
-
+# Smaller images fit on every card that is sold.
+_LARGE = 64 * MIB
 _RELEASED = datetime(1980, 1, 1, tzinfo=UTC)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Change:
-    """One fact that is otherwise.
-
-    unit  number of the unit that it is about, from 0; None for the whole job
-    """
-
-    slug: str
-    unit: int | None
-    parameters: Mapping[str, str | int]
-    apply: Callable[[Job, Manifest], Facts]
-
-    @property
-    def key(self) -> tuple[str, int | None, tuple[tuple[str, str | int], ...]]:
-        """What makes two changes the same, and puts them in a fixed order."""
-        return self.slug, self.unit, tuple(sorted(self.parameters.items()))
 
 
 def changes_of_unit(vessel: VesselModel, job: Job, manifest: Manifest, number: int) -> list[Change]:
@@ -212,6 +195,10 @@ class _About:
                     image,
                     lambda known: replace(known, from_versions=()),
                     starts=", ".join(version.text for version in image.from_versions),
+                )
+            if image.size > _LARGE:
+                yield self._of_image(
+                    "change.room", image, lambda known: replace(known, size=1), size=image.size
                 )
             if not image.from_empty:
                 yield self._of_image(

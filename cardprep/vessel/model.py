@@ -203,18 +203,21 @@ def refused_alone(unit: UnitModel, load: Load, state: State) -> Refusal | None:
 
 
 def breaks(unit: UnitModel, load: Load, state: State) -> bool:
-    """Return whether a step would take away what an image that stays installed needs."""
+    """Return whether a step may take away what an image that stays installed needs."""
     if not unit.standing:
         return False
     changed = {load.slot, *load.erases}
     then: State | None = None
     for (slot, place), needs in unit.standing.items():
-        if slot in changed or state[slot] != 1 << place:
+        if slot in changed or not state[slot] >> place & 1:
             continue
         then = then or after(load, state)
         for need in needs:
-            held = at_least(state[need.slot], need.place)
-            if held and not at_least(then[need.slot], need.place):
+            # What is not changed holds afterwards wherever it held before.
+            if state[need.slot] == then[need.slot]:
+                continue
+            may_hold = state[need.slot] >> need.place
+            if may_hold and not at_least(then[need.slot], need.place):
                 return True
     return False
 

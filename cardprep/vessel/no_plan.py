@@ -15,11 +15,14 @@ from cardprep.errors import CardprepError
 from cardprep.job.visit import Job
 from cardprep.manifest.model import Manifest
 from cardprep.texts.catalogue import screen
-from cardprep.vessel.changes import Change, Facts, changes_of_unit, together
+from cardprep.vessel.change import Change, Facts
+from cardprep.vessel.changes import changes_of_unit, together
 from cardprep.vessel.model import VesselModel
 
 CHANGES_MOST = 3
-TRIALS_MOST = 1_500
+# Each trial is a plan of one unit, or one of the whole job, which takes longer.
+TRIALS_MOST = 400
+TRIALS_OF_JOB_MOST = 80
 SETS_SHOWN = 8
 
 # Whether there is a plan for these facts: for one unit alone, or with None for the whole job.
@@ -73,7 +76,7 @@ def _smallest(
     for count in range(1, CHANGES_MOST + 1):
         found: list[tuple[Change, ...]] = []
         for chosen in combinations(candidates, count):
-            if trials >= TRIALS_MOST:
+            if trials >= (TRIALS_OF_JOB_MOST if unit is None else TRIALS_MOST):
                 return Unlocks(unit=unit, sets=tuple(found), whole=False)
             trials += 1
             if _gives_a_plan(chosen, facts, unit, can_be_done):

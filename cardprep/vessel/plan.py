@@ -19,6 +19,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from cardprep.errors import NoPlanError
+from cardprep.job.step import LeaveOut
 from cardprep.job.visit import Job
 from cardprep.manifest.model import ImageFacts, Manifest
 from cardprep.terms import ImageType, Version
@@ -31,6 +32,7 @@ from cardprep.vessel.model import Load, State, VesselModel, after
 from cardprep.vessel.no_plan import told, unlocks
 from cardprep.vessel.scale import at_least, is_known
 from cardprep.vessel.search import Found, search
+from cardprep.vessel.skips import leave_outs
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,12 +42,14 @@ class Step:
     unit       its number in the job, from 0
     now        the version that the image takes the place of, None for unknown
     needed_by  the image that needs it, or None if it was asked for
+    leave_out  what would have to be seen on board to leave it out
     """
 
     unit: int
     image: ImageFacts
     now: Version | None = None
     needed_by: ImageFacts | None = None
+    leave_out: tuple[LeaveOut, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +161,7 @@ def _stages(job: Job, vessel: VesselModel, found: Found) -> list[PlannedStage]:
     """Return what was found as stages whose steps are in an order in which they can be made."""
     states = list(vessel.start)
     moves = sorted(found.moves, key=lambda move: move[0])
+    conditions = leave_outs(vessel, moves)
     steps: list[list[Step]] = [[] for _ in found.row]
     for place, (stage, number, load) in enumerate(moves):
         unit = vessel.units[number]
@@ -173,6 +178,7 @@ def _stages(job: Job, vessel: VesselModel, found: Found) -> list[PlannedStage]:
                 image=vessel.images[load.image].facts,
                 now=known[0] if is_known(before[load.slot]) and known else None,
                 needed_by=needed_by,
+                leave_out=conditions[place],
             )
         )
         states[number] = after(load, before)

@@ -12,83 +12,18 @@ says where it is otherwise.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from enum import StrEnum
 
 from cardprep.errors import JobError
 from cardprep.job.stage import Stage
-from cardprep.job.step import StageStep
+from cardprep.job.step import LeaveOut, StageStep
 from cardprep.job.visit import Job, Unit
 from cardprep.manifest.model import DisplayFacts, ImageFacts, Leaves, Manifest, UnitKind
 from cardprep.terms import APPLICATION, BOOTLOADER
+from cardprep.texts.catalogue import screen
 from cardprep.vessel.model import Load, State, UnitModel, VesselModel, after
 from cardprep.vessel.plan import vessel_of
+from cardprep.vessel.rehearsal import Part, Rehearsal, RehearsedStage, Said, Stands
 from cardprep.vessel.scale import EMPTY_ONLY, is_known
-
-
-class Part(StrEnum):
-    """Which part of a stage a sentence belongs to."""
-
-    BEFORE = "before"
-    DO = "do"
-    SEE = "see"
-    NORMAL = "normal"
-    PROVED = "proved"
-    IF_NOT = "if-not"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Said:
-    """One sentence: its slug in the catalogue, and what is filled in."""
-
-    part: Part
-    slug: str
-    parameters: Mapping[str, str | int]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stands:
-    """What one unit is and has after a stage.
-
-    unit       its number in the job, from 1
-    condition  "running", "waiting" or "dead"
-    versions   by image type; None for unknown, "" for none
-    handset    the same of the handset; empty where there is none
-    is_blank   whether the handset is left behind
-    """
-
-    unit: int
-    condition: str
-    versions: tuple[tuple[str, str | None], ...]
-    handset: tuple[tuple[str, str | None], ...]
-    is_blank: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RehearsedStage:
-    """One stage as it will go. `minutes` is the usual range of all its steps, one after another."""
-
-    stage: Stage
-    steps: tuple[StageStep, ...]
-    minutes: tuple[int, int]
-    said: tuple[Said, ...]
-    stands: tuple[Stands, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rehearsal:
-    """A whole visit as it will go."""
-
-    job: Job
-    before: tuple[Said, ...]
-    stages: tuple[RehearsedStage, ...]
-    afterwards: tuple[Said, ...]
-
-    @property
-    def minutes(self) -> tuple[int, int]:
-        """The usual range of all steps together."""
-        low = sum(stage.minutes[0] for stage in self.stages)
-        return low, sum(stage.minutes[1] for stage in self.stages)
 
 
 def rehearse(
@@ -246,13 +181,33 @@ class _Stage:
             for step, image in zip(self._steps, self._images, strict=True)
             for sentence in self._handset_before(step, image)
         ]
-        said += [*self._put_in(), *self._ticked()]
+        said = [*self._left_out(), *said, *self._put_in(), *self._ticked()]
         for step, image, load in zip(self._steps, self._images, self._loads, strict=True):
             said += self._step(step, image, load)
         said += [sentence for sentence in self._if_not() if sentence not in said]
         return said
 
     # --- before the card goes in
+
+    def _left_out(self) -> list[Said]:
+        """Say by what is seen a step, or the whole card, may be left out."""
+        said = []
+        whole = len(self._steps) == 1
+        for step in self._steps:
+            for condition in step.leave_out:
+                named: dict[str, str | int] = {
+                    "unit": _named(self._unit(step)),
+                    "stage": self._stage.number,
+                    "type": condition.type,
+                    "versions": _versions(condition),
+                }
+                if condition.handset:
+                    said.append(_said(Part.DO, "rehearse.leave-out-by-handset", **named))
+                elif whole:
+                    said.append(_said(Part.DO, "rehearse.leave-out-card", **named))
+                else:
+                    said.append(_said(Part.DO, "rehearse.leave-out", **named))
+        return said
 
     def _handset_before(self, step: StageStep, image: ImageFacts) -> list[Said]:
         if step.handset is None or not image.carries:
@@ -388,6 +343,12 @@ class _Stage:
 
     def _unit(self, step: StageStep) -> Unit:
         return self._job.units[step.unit - 1]
+
+
+def _versions(condition: LeaveOut) -> str:
+    if condition.or_later:
+        return screen("words.or-later", version=condition.versions[0].text)
+    return screen("words.or").join(version.text for version in condition.versions)
 
 
 def _named(unit: Unit) -> str:

@@ -65,4 +65,5 @@ def _told(job: Job, step: Step, manifest: Manifest) -> StageStep:
         mode=None if carried is None else carried.mode,
         note=() if facts is None else facts.note_before,
         once=() if facts is None else facts.entered_once,
+        leave_out=step.leave_out,
     )

@@ -22,7 +22,8 @@ from cardprep.manifest.model import (
 from cardprep.terms import APPLICATION, BOOTLOADER
 from cardprep.texts.catalogue import screen
 from cardprep.vessel.plan import plan
-from cardprep.vessel.rehearse import Part, Rehearsal, rehearse
+from cardprep.vessel.rehearsal import Part, Rehearsal
+from cardprep.vessel.rehearse import rehearse
 from cardprep.vessel.stages import stages_of, steps_of
 from tests.manifests import display_facts
 from tests.vessel.visits import V, image, job, manifest, model, unit
