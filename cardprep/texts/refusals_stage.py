@@ -70,8 +70,8 @@ STAGE: Mapping[str, RefusalText] = {
         "Prepare this card as the maker says; cardprep can still check it.",
     ),
     "plan.none": RefusalText(
-        "no order of cards gets the units of job {job} to their versions",
-        "There would be a plan\n{ways}",
+        "no order of cards gets the units of job {job} to their versions; there would be a plan\n{ways}",
+        "Mend the fact that is wrong, read on board what is not known, or take the missing file in; then plan again.",
     ),
     "plan.too-large": RefusalText(
         "unit {number} can get into more than {most} states with what is on the shelf",

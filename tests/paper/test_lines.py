@@ -19,7 +19,7 @@ from cardprep.images.recognise import Recogniser
 from cardprep.inspection.card import inspect_card
 from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.job.outcome import Outcome, Result, Seen
-from cardprep.job.step import StageStep
+from cardprep.job.step import LeaveOut, StageStep
 from cardprep.job.visit import Display, Job, JobName, Unit, Vessel
 from cardprep.job.written import written_card
 from cardprep.layout.build import lay_out
@@ -309,11 +309,21 @@ def test_a_step_that_another_needs_and_that_may_be_done_already() -> None:
         needed_by="application 4.30",
         minutes=(1, 1),
         read_at="first screen after power-on",
+        leave_out=(
+            LeaveOut(type="bootloader", handset=False, versions=(Version("3.10"),), or_later=True),
+            LeaveOut(
+                type="application",
+                handset=True,
+                versions=(Version("2.41"), Version("2.50")),
+                or_later=False,
+            ),
+        ),
     )
     text = "\n".join(planned_lines(JOB, (lay_out(stage),), ((step,),), width=96))
     assert "bootloader unknown -> 3.10, 1 min as a rule" in text
     assert "because the application 4.30 needs it first" in text
-    assert "if the unit shows bootloader 3.10 or newer (first screen after power-on)" in text
+    assert "if the unit shows bootloader 3.10 or later (first screen after power-on)" in text
+    assert "if the handset shows application 2.41 or 2.50" in text
     assert StageStep.from_record(step.to_record(), "step") == step
     with pytest.raises(BadValueError):
         replace(step, minutes=(2, 1))

@@ -241,7 +241,8 @@ def test_units_of_different_roles_share_a_card_and_a_file_is_on_it_once() -> Non
 def test_two_versions_for_one_model_never_share_a_card() -> None:
     shelf = manifest(image(APPLICATION, "4.30"), image(APPLICATION, "4.31"))
     units = [
-        unit({"application": "4.17"}, {"application": version}, role=f"radio {version}") for version in ("4.30", "4.31")
+        unit({"application": "4.17"}, {"application": version}, role=f"radio {version}")
+        for version in ("4.30", "4.31")
     ]
     assert len(plan(job(*units), shelf).stages) == 2
 
