@@ -30,7 +30,7 @@ from cardprep.vessel.graph import UnitGraph
 from cardprep.vessel.groups import Room
 from cardprep.vessel.model import Load, State, VesselModel, after
 from cardprep.vessel.no_plan import told, unlocks
-from cardprep.vessel.scale import at_least, is_known
+from cardprep.vessel.scale import EMPTY_ONLY, at_least, is_known
 from cardprep.vessel.search import Found, search
 from cardprep.vessel.skips import leave_outs
 
@@ -166,7 +166,10 @@ def _stages(job: Job, vessel: VesselModel, found: Found) -> list[PlannedStage]:
     for place, (stage, number, load) in enumerate(moves):
         unit = vessel.units[number]
         before = states[number]
-        known = unit.scales[load.slot].versions(before[load.slot])
+        # What an earlier card of the plan emptied is told as what the unit came with.
+        content = before[load.slot]
+        content = unit.start[load.slot] if content == EMPTY_ONLY else content
+        known = unit.scales[load.slot].versions(content)
         asked = job.units[number].wanted.get(unit.slots[load.slot])
         is_asked = asked is not None and unit.goal[load.slot] == 1 << load.place
         needed_by = (
@@ -176,7 +179,7 @@ def _stages(job: Job, vessel: VesselModel, found: Found) -> list[PlannedStage]:
             Step(
                 unit=number,
                 image=vessel.images[load.image].facts,
-                now=known[0] if is_known(before[load.slot]) and known else None,
+                now=known[0] if is_known(content) and known else None,
                 needed_by=needed_by,
                 leave_out=conditions[place],
             )
