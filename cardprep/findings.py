@@ -131,6 +131,7 @@ KINDS: Mapping[str, Kind] = {
     "no-shop": _UNDECIDED,
     "folder-only": _CAUTION,
     "not-a-file": _CAUTION,
+    "name-not-opened": _UNDECIDED,
     "read-through-cache": _CAUTION,
     "read-from-file": _NOTE,
     "too-many-files": Kind(Severity.STOP, undecided=True),

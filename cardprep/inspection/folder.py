@@ -1,13 +1,14 @@
 """The pass over a card that is met as a mounted folder: files only.
 
-What a folder cannot show is said: partition table, both copies of the tables,
-status marks, deleted files, capacity, and what the system itself may write.
+What a folder cannot show is listed, one thing after another: nothing that was not
+looked at may pass for good.
 """
 
 from __future__ import annotations
 
 import os
 import time
+import unicodedata
 
 from cardprep.errors import (
     CardprepError,
@@ -24,6 +25,23 @@ from cardprep.medium.folder import DEPTH_LIMIT, ENTRY_LIMIT
 from cardprep.medium.protocol import Folder, FolderEntry
 from cardprep.progress import Cancel, Progress, silent
 from cardprep.volume.model import shown_path
+
+UNSEEN = (
+    "unseen.partitions",
+    "unseen.file-system",
+    "unseen.tables",
+    "unseen.marks",
+    "unseen.identity",
+    "unseen.capacity",
+    "unseen.places",
+    "unseen.stage",
+    "unseen.short-names",
+    "unseen.attributes",
+    "unseen.deleted",
+    "unseen.hidden",
+    "unseen.cache",
+)
+NAMES = "unseen.names"
 
 
 def inspect_folder(
@@ -45,18 +63,18 @@ def inspect_folder(
         for entry in entries:
             if entry.is_folder:
                 continue
-            content = None
+            content, path = None, _text(entry.path, folder)
             if entry.is_ordinary:
                 try:
                     content = _content(reading, folder, entry, (done, share), cancel)
                 except StoppedError:
                     raise
-                except CardprepError:
-                    findings.append(_unreadable(entry))
+                except CardprepError as error:
+                    findings.append(_unreadable(path, error))
             else:
-                findings.append(Finding("not-a-file", shown_path(_text(entry.path)), "directory"))
+                findings.append(Finding("not-a-file", shown_path(path), "directory"))
             done += entry.size
-            files.append(_file(entry, content))
+            files.append(_file(entry, path, content))
     finally:
         reading.close()
     share.end()
@@ -64,11 +82,12 @@ def inspect_folder(
         identity=folder.identity,
         content=None,
         files=tuple(files),
-        folders=tuple(_text(entry.path) for entry in entries if entry.is_folder),
+        folders=tuple(_text(entry.path, folder) for entry in entries if entry.is_folder),
         deleted=(),
         findings=tuple(findings),
         past_the_cache=False,
         bytes_read=sum(file.digests.size for file in files if file.digests is not None),
+        unseen=UNSEEN if folder.names_are_stored else (*UNSEEN, NAMES),
     )
 
 
@@ -108,15 +127,16 @@ def _content(
     return content
 
 
-def _unreadable(entry: FolderEntry) -> Finding:
-    shown = shown_path(_text(entry.path))
-    return Finding("read-error", shown, "file content", {"offset": 0})
+def _unreadable(path: tuple[str, ...], error: CardprepError) -> Finding:
+    if error.reason == "medium.name-changed":
+        return Finding("name-not-opened", shown_path(path), "directory")
+    return Finding("read-error", shown_path(path), "file content", {"offset": 0})
 
 
-def _file(entry: FolderEntry, content: Content | None) -> InspectedFile:
+def _file(entry: FolderEntry, path: tuple[str, ...], content: Content | None) -> InspectedFile:
     return InspectedFile(
         volume=0,
-        path=_text(entry.path),
+        path=path,
         short=None,
         size=entry.size,
         attributes=0,
@@ -128,8 +148,12 @@ def _file(entry: FolderEntry, content: Content | None) -> InspectedFile:
     )
 
 
-def _text(path: tuple[bytes, ...]) -> tuple[str, ...]:
-    return tuple(os.fsdecode(part) for part in path)
+def _text(path: tuple[bytes, ...], folder: Folder) -> tuple[str, ...]:
+    """Return path parts as text, put together where the system takes letters and accents apart."""
+    parts = tuple(os.fsdecode(part) for part in path)
+    if folder.names_are_stored:
+        return parts
+    return tuple(unicodedata.normalize("NFC", part) for part in parts)
 
 
 def _utc(seconds: int) -> str | None:

@@ -79,6 +79,7 @@ class Inspection:
     bytes_read       bytes that were asked of the medium
     deleted_content  what lies where deleted files may have lain, if that was asked for
     deleted_left     numbers of deleted files that would have been too much to read
+    unseen           what this way to the card cannot show, as slugs of ``texts/screens_unseen.py``
     """
 
     identity: Identity
@@ -91,6 +92,7 @@ class Inspection:
     bytes_read: int
     deleted_content: tuple[DeletedContent, ...] = ()
     deleted_left: tuple[int, ...] = ()
+    unseen: tuple[str, ...] = ()
 
     @property
     def volumes(self) -> tuple[VolumeFacts, ...]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import os
 import stat
+import sys
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
@@ -37,6 +38,11 @@ class MountedFolder(Closing):
     def identity(self) -> Identity:
         """What tells this folder from another."""
         return self._identity
+
+    @property
+    def names_are_stored(self) -> bool:
+        """Whether names are shown as the card has them; macOS takes letters and accents apart."""
+        return sys.platform != "darwin"
 
     def close(self) -> None:
         """Do nothing; no descriptor is kept between calls."""

@@ -30,6 +30,7 @@ def open_card(path: Path, *, direct: bool = False) -> Sectors | MountedFolder:
     folder, NotAllowedError where the system does not let this user in, and
     CaptureBrokenError for a capture that is cut short or altered.
     """
+    path = whole_drive(path)
     try:
         mode = path.stat().st_mode
     except (OSError, ValueError) as error:
@@ -42,6 +43,14 @@ def open_card(path: Path, *, direct: bool = False) -> Sectors | MountedFolder:
         return _open_file(path, direct=direct)
     # Opening a pipe or a terminal could wait for ever.
     raise NotThereError("medium.kind", name=spelled_out(str(path)))
+
+
+def whole_drive(path: Path) -> Path:
+    """Return a drive's root for its bare letter, which by itself means the folder last used there.
+
+    Only Windows has drives; elsewhere every path is left as it is.
+    """
+    return Path(path.drive + os.sep) if path.drive == str(path) else path
 
 
 def _open_file(path: Path, *, direct: bool) -> Sectors:

@@ -119,6 +119,11 @@ class FolderEntry:
 class Folder(Medium, Protocol):
     """A card met as a mounted folder."""
 
+    @property
+    def names_are_stored(self) -> bool:
+        """Whether the system shows names as they stand on the card."""
+        ...
+
     def entries(self) -> Iterator[FolderEntry]:
         """Give everything below it, folders before what they hold, in byte order."""
         ...

@@ -57,7 +57,16 @@ def card_lines(
     lines += _written_as(cards)
     lines.append(screen("check.files", count=_files(inspection)))
     lines = [folded for line in lines for folded in _wrapped(line, width)]
-    return [*lines, *findings_lines(judgement.findings, width)]
+    return [*lines, *findings_lines(judgement.findings, width), *unseen_lines(inspection, width)]
+
+
+def unseen_lines(inspection: Inspection, width: int) -> list[str]:
+    """Return what this way to the card cannot show, one thing to a line."""
+    if not inspection.unseen:
+        return []
+    items = [screen("unseen.item", what=screen(slug)) for slug in inspection.unseen]
+    lines = [_wrapped(f"  {item}", width) for item in items]
+    return [screen("unseen"), *(line for folded in lines for line in folded)]
 
 
 def findings_lines(findings: Sequence[Finding], width: int) -> list[str]:

@@ -10,7 +10,7 @@ import shlex
 from cardprep.images.report import ContainerReport
 from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.medium.protocol import MediumKind
-from cardprep.paper.card import findings_lines
+from cardprep.paper.card import findings_lines, unseen_lines
 from cardprep.paper.fold import folded
 from cardprep.terms import size_in_words, spelled_out
 from cardprep.texts.catalogue import container_problem, screen, word
@@ -46,6 +46,7 @@ def inspection_lines(inspection: Inspection, *, width: int, deleted: bool = Fals
         lines += findings_lines(inspection.findings, width)
     else:
         lines += folded([screen("inspect.no-findings")], width)
+    lines += unseen_lines(inspection, width)
     name = shlex.quote(spelled_out(inspection.identity.name))
     return [*lines, *folded([screen("inspect.next", target=name)], width)]
 

@@ -9,7 +9,7 @@ from cardprep.images.report import ContainerReport
 from cardprep.inspection.model import InspectedFile, Inspection
 from cardprep.medium.protocol import Identity
 from cardprep.paper.inspect import attribute_words
-from cardprep.paper.objects import finding_object
+from cardprep.paper.objects import finding_object, unseen_rows
 from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import container_problem, word
 from cardprep.volume.card import Partition
@@ -38,6 +38,7 @@ def inspection_object(inspection: Inspection) -> dict[str, Json]:
         "files": _files(inspection, volumes),
         "folders": _folders(inspection, volumes),
         "deleted": deleted_rows(inspection),
+        "unseen": unseen_rows(inspection),
         "findings": [finding_object(finding) for finding in inspection.findings],
     }
 

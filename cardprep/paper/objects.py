@@ -16,6 +16,7 @@ from cardprep.rules.judge import Judgement
 from cardprep.shoplog.record import Record
 from cardprep.terms import spelled_out
 from cardprep.texts.catalogue import finding as worded_finding
+from cardprep.texts.catalogue import screen
 
 
 def finding_object(finding: Finding) -> dict[str, Json]:
@@ -60,8 +61,14 @@ def judgement_object(
         "stage": None if stage is None else {"job": str(stage.job), "number": stage.number},
         "files": [_file(file) for file in inspection.files],
         "deleted": _deleted(inspection),
+        "unseen": unseen_rows(inspection),
         "findings": [finding_object(finding) for finding in judgement.findings],
     }
+
+
+def unseen_rows(inspection: Inspection) -> list[Json]:
+    """Return what this way to the card cannot show."""
+    return [{"slug": slug, "said": screen(slug)} for slug in inspection.unseen]
 
 
 def _deleted(inspection: Inspection) -> list[Json]:

@@ -195,8 +195,13 @@ FINDINGS: Mapping[str, FindingText] = {
     ),
     "folder-only": FindingText(
         "the card was looked at as a mounted folder, so its files were seen and nothing else",
-        "Partition table, FATs, marks, deleted files and capacity cannot be seen there, and the system may write on the card by itself.",
+        "What cannot be seen there is listed below, and the system may write on the card by itself.",
         "Check the card in a reader if more than its files matters.",
+    ),
+    "name-not-opened": FindingText(
+        "{path} was not opened: by that name this system reads another file, or a device",
+        "What is in it is not known.",
+        "Check the card in a reader and not as a folder, or on another system.",
     ),
     "not-a-file": FindingText(
         "{path} is neither a file nor a folder",

@@ -47,6 +47,10 @@ CARD: Mapping[str, RefusalText] = {
         "{name} is no ordinary file",
         "Check the card in a reader and not as a folder; links, pipes and devices are never opened.",
     ),
+    "medium.name-changed": RefusalText(
+        "{name} cannot be opened by its name: this system reads another file, or a device, in its place",
+        "Check the card in a reader and not as a folder, or on another system.",
+    ),
     "medium.folder-too-large": RefusalText(
         "the folder holds more than {entries} entries or is more than {depth} folders deep",
         "Name the card itself and not a folder of this computer.",

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 
 from cardprep.texts.screens_capture import CAPTURE
 from cardprep.texts.screens_deleted import DELETED, LEFT
+from cardprep.texts.screens_unseen import UNSEEN
 
 VERDICTS: Mapping[str, str] = {
     "use": "USE",
@@ -175,6 +176,7 @@ KINDS: Mapping[str, str] = {
 SCREENS: Mapping[str, str] = {
     **CAPTURE,
     **DELETED,
+    **UNSEEN,
     "refused": "cardprep: {message}\n  {remedy}",
     "fault": "cardprep: this is a fault of cardprep itself, and nothing of yours; what happened is in {report}\n  What was begun is in the log. Send that file to whoever looks after cardprep.",
     "fault.no-file": "no file, because none could be written",

@@ -233,7 +233,10 @@ def test_a_hostile_folder_does_no_harm(program: Inspected, tmp_path: Path) -> No
     assert said.count(hashlib.sha256(LARGE).hexdigest()) == 3
     assert said.count("could not be read whole") == 2
     assert " UTC\n" in said
+    assert "not seen, because the card was looked at as a mounted folder:\n" in said
+    assert "  - what was deleted and may still be there\n" in said
     found = program.object(folder)
+    assert {one["slug"]: one["said"] for one in found["unseen"]}["unseen.partitions"]
     assert (found["card"]["kind"], found["volumes"]) == ("mounted folder", [])
     assert [one["path"] for one in found["folders"]] == [r"d\x07"]
     assert {finding["slug"] for finding in found["findings"]} == {"folder-only", "not-a-file"}

@@ -267,7 +267,21 @@ def test_an_entry_that_vanishes(tmp_path: Path, way: Way, monkeypatch: pytest.Mo
     def gone(*_: object, **__: object) -> os.stat_result:
         raise FileNotFoundError(2, "No such file or directory")
 
-    monkeypatch.setattr(os, "stat", gone)
+    class Listing:
+        """A list with one file, which is gone when it is asked about."""
+
+        name = "f"
+        stat = gone
+
+        def __enter__(self) -> Iterator[Listing]:
+            return iter((self,))
+
+        def __exit__(self, *_: object) -> None: ...
+
+    if way is FolderByPath:
+        monkeypatch.setattr(os, "scandir", lambda _: Listing())
+    else:
+        monkeypatch.setattr(os, "stat", gone)
     with pytest.raises(NotThereError):
         listed(way(tmp_path))
 
