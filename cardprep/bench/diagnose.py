@@ -7,18 +7,18 @@ and what is on the cards now. What follows from it is found in ``vessel/``.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from cardprep.bench.check import Wanted, check_card
 from cardprep.bench.diagnose_log import evidence_of
-from cardprep.bench.diagnose_told import Saw, spoken_in, told
+from cardprep.bench.diagnose_told import Saw, of_units, spoken_in, told
 from cardprep.bench.jobs import Planned, Visit, find_job, find_plan
 from cardprep.bench.open import Bench
 from cardprep.errors import JobError, ShopFolderError
 from cardprep.job.stage import Stage
 from cardprep.job.step import StageStep
-from cardprep.job.visit import Job, JobName
+from cardprep.job.visit import COMPANION_UNKNOWN, NO_COMPANION, Job, JobName
 from cardprep.manifest.model import Manifest
 from cardprep.progress import Cancel, Progress
 from cardprep.rules.judge import Judgement
@@ -70,7 +70,7 @@ def open_case(
         raise JobError("diagnose.no-stages")
     evidence, logged = (Evidence(), ()) if name is None else evidence_of(bench, name, stages)
     spoken = spoken_in(job, manifest, [*known.saw, *logged])
-    scene = scene_of(job, manifest, rows, spoken)
+    scene = scene_of(_with_handsets(job, manifest, known.saw), manifest, rows, spoken)
     from_log = told(scene, job, logged)
     fresh = {
         _card_question(number, len(rows)): _card(
@@ -114,6 +114,19 @@ def diagnose(
         advices=tuple(advice(case.scene, case.job, case.manifest, o, observed) for o in some),
         asked=next_question(case.scene, some, observed, passed_over),
     )
+
+
+def _with_handsets(job: Job, manifest: Manifest, saws: Sequence[Saw]) -> Job:
+    """Return the job with what was seen of handsets that nobody knew of when it was planned."""
+    units = list(job.units)
+    for number, key, value in of_units(job, saws):
+        facts = manifest.model(units[number].model)
+        if units[number].companion != COMPANION_UNKNOWN or facts is None or facts.companion is None:
+            continue
+        if key == Asked.HANDSET.value:
+            there = facts.companion.model if value.casefold() != NO_COMPANION else NO_COMPANION
+            units[number] = replace(units[number], companion=there)
+    return replace(job, units=tuple(units))
 
 
 def _plan_of(bench: Bench, name: JobName) -> Planned | None:

@@ -47,7 +47,7 @@ class Saw:
 
 def spoken_in(job: Job, manifest: Manifest, saws: Sequence[Saw]) -> Iterator[Spoken]:
     """Give the versions that were seen; JobError for one that cannot be compared."""
-    for number, key, value in _of_units(job, saws):
+    for number, key, value in of_units(job, saws):
         model, word = _model_and_type(job, manifest, number, key)
         image_type = manifest.image_type(word)
         if key in _OF_UNIT or value in _NO_VERSIONS or image_type is None:
@@ -60,7 +60,8 @@ def spoken_in(job: Job, manifest: Manifest, saws: Sequence[Saw]) -> Iterator[Spo
         yield model, word, version
 
 
-def _of_units(job: Job, saws: Sequence[Saw]) -> Iterator[tuple[int, str, str]]:
+def of_units(job: Job, saws: Sequence[Saw]) -> Iterator[tuple[int, str, str]]:
+    """Give what was seen of units: number from 0, key, value; what is not known is left out."""
     for saw in saws:
         if _subject(saw.who) != "unit":
             continue

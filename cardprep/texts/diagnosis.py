@@ -195,7 +195,7 @@ LINES: Mapping[str, str] = {
     "diagnose.seen-card": "  {about}: {answer} (looked at afresh)",
     "diagnose.seen-nothing": "  nothing was told",
     "diagnose.none": "Nothing in the model explains what is seen. One of the answers may not be so, the fault may lie elsewhere (supply, fuse, lead, a real fault), or something was done that is not looked for here.",
-    "diagnose.none-so-far": "Nothing that was tried explains what is seen, and not every set of {most} was tried.",
+    "diagnose.none-so-far": "Nothing that was tried explains what is seen, and not everything was tried: tell more of what the units had before, and which have a handset.",
     "diagnose.none-next": "Next safe step: leave the supply as it is, change nothing, and send the maker the summary (--for-maker).",
     "diagnose.as-planned": "all that is known is as it ought to be after the plan: nothing went otherwise",
     "diagnose.several": "{count} explanations, the smallest first, then the most common:",

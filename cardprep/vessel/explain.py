@@ -22,13 +22,15 @@ from math import prod
 from cardprep.vessel.acts import CARD_FAULTS
 from cardprep.vessel.departures import COMMONNESS, Departure, Kind, candidates
 from cardprep.vessel.observe import Asked, Observed, Question
-from cardprep.vessel.play import Player, Run
+from cardprep.vessel.play import WAYS_MOST, Player, Run
 from cardprep.vessel.scene import Scene
 
 DEPARTURES_MOST = 3
 # More sets are not looked at, the most common first; what is found then is right, and there
 # may be more.
 SETS_MOST = 12_000
+# The same of steps that are played in them, where units are many or much is unknown.
+STEPS_MOST = 500_000
 
 # Numbers of candidates, lowest first.
 _Numbers = tuple[int, ...]
@@ -99,6 +101,7 @@ class Explainer:
         self._most = most
         self._sets_most = sets_most
         self._player = Player(scene)
+        self._steps = sum(len(stage.steps) for stage in scene.stages)
         self._played: dict[_Numbers, tuple[Run, ...]] = {}
         self._reach = _Reach(scene, self.candidates)
 
@@ -117,16 +120,21 @@ class Explainer:
         """Return the smallest sets that explain what was seen."""
         found: dict[_Numbers, tuple[Run, ...]] = {}
         layer: list[_Numbers] = [()]
-        looked, whole = 0, True
+        looked, played, whole = 0, 0, True
         for size in range(self._most + 1):
             following: set[_Numbers] = set()
             for numbers in layer:
-                looked += 1
+                if size > 1 and played > STEPS_MOST:
+                    whole = False
+                    break
                 runs = self._runs(numbers)
+                looked, played = looked + 1, played + (len(runs) or WAYS_MOST) * self._steps
+                # Too much is unknown to play it.
+                whole = whole and bool(runs)
                 fitting = tuple(run for run in runs if fits(run, observed))
                 if fitting:
                     found[numbers] = fitting
-                elif size < self._most:
+                elif runs and size < self._most:
                     following.update(self._grown(numbers, runs, observed))
             left = [one for one in following if not _holds_one(one, found)]
             left.sort(key=lambda one: (-self._weight(one), one))
@@ -216,17 +224,32 @@ class _Reach:
         repeated = any(d.kind is Kind.REPEATED for d in others)
         if moved or repeated:
             return True
+        twins = [other for other in (*others, one) if other.kind is Kind.WRONG_TWIN]
         stages, units = self._concerned(one)
-        if question.stage >= 0:
-            return min(stages, default=0) <= question.stage or question.stage in stages
-        # A twin that was ticked is concerned by what happens in the other's stages.
-        own = {question.unit, *self._scene.depends.get(question.unit, ())}
-        if own & units:
-            return True
-        last = max((s for unit in own for s in self._scene.planned.get(unit, ())), default=-1)
-        twins = [d for d in others if d.kind is Kind.WRONG_TWIN and d.other in own]
-        last = max([last, *(twin.stage for twin in twins)])
-        return min(stages, default=0) <= last
+        last = question.stage
+        if last < 0:
+            own = {question.unit, *self._scene.depends.get(question.unit, ())}
+            if own & units:
+                return True
+            # A twin that was ticked is concerned by what happens in the other's stages.
+            last = max(
+                (
+                    *(stage for unit in own for stage in self._scene.planned.get(unit, ())),
+                    *(twin.stage for twin in twins if twin.other in own),
+                    -1,
+                )
+            )
+        if one.stage < 0 and one.unit >= 0:
+            # What a unit is from the beginning matters from its first step on, whoever was
+            # meant by that, and wherever another unit needs a version on it.
+            return one.unit in self._touched(last, twins)
+        return min(stages, default=0) <= last or question.stage in stages
+
+    def _touched(self, last: int, twins: Sequence[Departure]) -> set[int]:
+        """Return the units that have a say in the stages up to one."""
+        found = {twin.other for twin in twins if twin.stage <= last}
+        found.update(unit for stage in self._scene.stages[: last + 1] for unit, _ in stage.steps)
+        return found.union(*(self._scene.depends.get(unit, ()) for unit in found))
 
     def _concerned(self, one: Departure) -> tuple[set[int], set[int]]:
         scene = self._scene

@@ -15,7 +15,7 @@ from enum import StrEnum
 from typing import NamedTuple
 
 from cardprep.errors import BadValueError
-from cardprep.terms import Version
+from cardprep.terms import Version, spelled_out
 from cardprep.vessel.scale import EMPTY, Scale
 from cardprep.vessel.scene import Scene
 
@@ -151,6 +151,6 @@ def require_answer(scene: Scene, question: Question, told: str) -> str:
     if word.casefold() not in ANSWERS[question.asked]:
         known = ", ".join(ANSWERS[question.asked])
         raise BadValueError(
-            "diagnose.answer", asked=question.asked.value, found=word[:40], known=known
+            "diagnose.answer", asked=question.asked.value, found=spelled_out(word[:40]), known=known
         )
     return word.casefold()

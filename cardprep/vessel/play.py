@@ -36,6 +36,10 @@ from cardprep.vessel.scale import EMPTY_ONLY, is_known, places
 from cardprep.vessel.scene import Scene
 from cardprep.vessel.seen import Seen, Told
 
+# In more ways than this no visit is played; so much is unknown of none that is worth it.
+WAYS_MOST = 512
+UNKNOWN_MOST = 5
+
 States = tuple[State, ...]
 
 
@@ -60,6 +64,11 @@ _NOTHING = frozenset({"nothing"})
 _NOT_READ = frozenset({"not offered", "nothing"})
 _DISTURBED = frozenset({"not offered", "refused"})
 _CUT = frozenset({"refused", "nothing"})
+
+
+# By unit, whether it lacks its handset, image and state: the states in which it is sure whether
+# the image is refused, and whether it is.
+_Decided = dict[tuple[int, bool, int, State], list[tuple[State, bool]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,20 +118,28 @@ class Player:
     def __init__(self, scene: Scene) -> None:
         self._scene = scene
         self._vessels: dict[frozenset[int], VesselModel] = {}
+        self._decided: _Decided = {}
 
     def play(self, departures: Iterable[Departure]) -> tuple[Run, ...]:
-        """Return every way in which the visit can have gone with exactly these departures."""
+        """Return every way in which the visit can have gone with exactly these departures.
+
+        None at all if there are more of them than are played.
+        """
         acts = acts_of(departures)
         runs: list[Run] = []
         for absent in self._worlds(acts):
-            visit = _Visit(self._scene, self._vessel(absent), acts, absent)
-            runs += visit.runs()
+            visit = _Visit(self._scene, self._vessel(absent), acts, absent, self._decided)
+            further = visit.runs()
+            if further is None or len(runs) + len(further) > WAYS_MOST:
+                return ()
+            runs += further
         return tuple(runs)
 
     def _worlds(self, acts: Acts) -> Iterator[frozenset[int]]:
         """Give the sets of units that have no handset, of those that may have none."""
         scene = self._scene
-        unknown = sorted(scene.without.keys() - scene.told_none)
+        # Of more units it is taken that their handsets are aboard, as they were planned.
+        unknown = sorted(scene.without.keys() - scene.told_none)[:UNKNOWN_MOST]
         none = scene.told_none - acts.aboard
         for chosen in product((False, True), repeat=len(unknown)):
             lacking = (unit for unit, lacks in zip(unknown, chosen, strict=True) if lacks)
@@ -143,42 +160,56 @@ class _Visit:
     """One visit: it is known which handsets are aboard."""
 
     def __init__(
-        self, scene: Scene, vessel: VesselModel, acts: Acts, absent: frozenset[int]
+        self,
+        scene: Scene,
+        vessel: VesselModel,
+        acts: Acts,
+        absent: frozenset[int],
+        known: _Decided,
     ) -> None:
         self._scene = scene
         self._vessel = vessel
         self._acts = acts
         self._absent = absent
+        self._known = known
 
-    def runs(self) -> Iterator[Run]:
-        """Give the ways in which it can have gone."""
+    def runs(self) -> list[Run] | None:
+        """Return the ways in which it can have gone; None if they are too many."""
         ways = [_Way(tuple(self._start(unit) for unit in self._vessel.units), Told())]
         ended: list[_Way] = []
         order = self._acts.order(len(self._scene.stages))
         for place, (stage, again) in enumerate(order):
             following = []
             for way in ways:
-                for then in self._card(way, stage, again=again):
-                    if then.failed and not way.failed and place + 1 < len(order):
-                        ended.append(then)
-                        following.append(replace(then, went_on=True))
+                then = self._card(way, stage, again=again)
+                if then is None:
+                    return None
+                for one in then:
+                    if one.failed and not way.failed and place + 1 < len(order):
+                        ended.append(one)
+                        following.append(replace(one, went_on=True))
                     else:
-                        following.append(then)
+                        following.append(one)
             ways = following
-        kept = dict.fromkeys([*((way, True) for way in ended), *((way, False) for way in ways)])
-        for way, stopped in kept:
-            went = "no" if stopped else "yes" if way.went_on else None
-            yield Run(
-                Seen(
-                    self._scene,
-                    self._vessel,
-                    self._acts,
-                    self._absent,
-                    way.states,
-                    way.told,
-                    went,
-                )
+            if len(ways) + len(ended) > WAYS_MOST:
+                return None
+        stopped = [self._run(way, "no") for way in dict.fromkeys(ended)]
+        return stopped + [
+            self._run(way, "yes" if way.went_on else None) for way in dict.fromkeys(ways)
+        ]
+
+    def _run(self, way: _Way, went_on: str | None) -> Run:
+        return Run(
+            Seen(
+                self._scene,
+                self._vessel,
+                self._acts,
+                self._absent,
+                way.states,
+                way.told,
+                went_on,
             )
+        )
 
     def _start(self, unit: UnitModel) -> State:
         state = list(unit.start)
@@ -187,10 +218,15 @@ class _Visit:
                 state[slot] = 1 << place
         return tuple(state)
 
-    def _card(self, way: _Way, stage: int, *, again: bool) -> list[_Way]:
-        """Return the ways after a card was put in and everything was done with it."""
+    def _card(self, way: _Way, stage: int, *, again: bool) -> list[_Way] | None:
+        """Return the ways after a card was put in and everything was done with it.
+
+        None if they are too many.
+        """
         ways = [replace(way, told=way.told.with_card(stage, again=again))]
         for unit, image in self._scene.stages[stage].steps:
+            if len(ways) > WAYS_MOST:
+                return None
             ways = [one for before in ways for one in self._step(before, stage, unit, image, again)]
         return ways
 
@@ -243,12 +279,23 @@ class _Visit:
             broken = _with(states, target, interrupted(load, states[target], Phase.UNIT))
             unharmed = _Result(_REFUSED, states, refused=True)
             return [*results, unharmed, _Result(_REFUSED, broken)]
-        for sure, is_refused in decided(self._vessel, states, target, load):
+        for sure, is_refused in self._sorted_out(states, target, load):
             if is_refused:
                 results.append(_Result(_REFUSED, sure, refused=True))
             else:
                 results += self._loaded(sure, stage, unit, target, load, again=again)
         return results
+
+    def _sorted_out(self, states: States, unit: int, load: Load) -> list[tuple[States, bool]]:
+        """Return what ``decided`` does, remembered where no other unit has a say."""
+        if any(need.unit is not None for need in load.needs):
+            return decided(self._vessel, states, unit, load)
+        key = (unit, unit in self._absent, load.image, states[unit])
+        known = self._known.get(key)
+        if known is None:
+            found = decided(self._vessel, states, unit, load)
+            known = self._known[key] = [(sure[unit], answer) for sure, answer in found]
+        return [(_with(states, unit, state), answer) for state, answer in known]
 
     def _offered(self, unit: int, image: int) -> Load | None:
         """Return what an image would do to a unit; None where a display does not offer it."""

@@ -13,7 +13,7 @@ from cardprep.job.visit import Found
 from cardprep.vessel.departures import COMMONNESS, Departure, Kind, candidates, with_shops_own
 from cardprep.vessel.explain import Explained, Explainer
 from cardprep.vessel.model import Phase
-from cardprep.vessel.observe import Asked, Question
+from cardprep.vessel.observe import Asked, Question, questions
 from cardprep.vessel.scene import Scene
 from tests.vessel.evenings import evening, observed, radio, scene, shelf, two_radios
 from tests.vessel.visits import job
@@ -163,3 +163,25 @@ def test_what_is_not_tried_is_said() -> None:
 def test_every_departure_is_looked_for() -> None:
     seen = {one.kind for of in (evening(), two_radios()) for one in candidates(of)}
     assert seen == set(Kind)
+
+
+def test_a_twin_off_the_network_matters_before_its_own_steps() -> None:
+    # Its own steps come later than the one for which it was ticked.
+    first, second = radio("main", "none"), radio("main", "none")
+    of = scene(job(first, second), shelf())
+    assert [stage.steps[0][0] for stage in of.stages] == [0, 0, 1, 1]
+    twin = Departure(Kind.WRONG_TWIN, stage=1, unit=0, other=1)
+    off = Departure(Kind.OFF_NETWORK, unit=1)
+    explainer = Explainer(of)
+    run = next(
+        run
+        for run in explainer.runs((twin, off))
+        if run.allowed(Question(Asked.WENT_ON)) == frozenset({"no"})
+    )
+    seen = {}
+    for question in questions(of):
+        allowed = run.allowed(question)
+        if allowed is not None and question.asked not in (Asked.TICKED, Asked.LISTED):
+            seen[question] = min(allowed)
+    found = [set(one.departures) for one in explainer.explain(seen).explanations]
+    assert any(one <= {twin, off} for one in found)
