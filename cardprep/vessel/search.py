@@ -123,7 +123,9 @@ class _Search:
         needed = 0
         for word in words:
             starts = [graph.counts(word)[graph.unit.start] for graph in self._graphs.values()]
-            needed += max(starts, default=0)
+            # Where a card takes several types, one type can be loaded twice from one card.
+            counted = max(starts, default=0)
+            needed += counted if most == 1 else min(counted, 1)
         return -(-needed // most)
 
     # --- rows of cards

@@ -37,6 +37,15 @@ def test_stages_minutes_and_bytes_are_those_of_trying_everything(start: int) -> 
         assert found is None or found.is_proved, seed
 
 
+@pytest.mark.parametrize("seed", [1569, 1731])
+def test_one_type_may_be_loaded_twice_from_a_card_that_takes_several(seed: int) -> None:
+    visit, shelf = random_visit(seed)
+    found = best(vessel_of(visit, shelf), visit, shelf)
+    assert found is not None
+    assert found.cost == cheapest(visit, shelf)
+    assert found.cost[0] == 1
+
+
 @pytest.mark.parametrize("size", [5, 10, 20])
 def test_large_vessels_are_planned_and_proved(size: int) -> None:
     for seed in (1, 2):
