@@ -69,7 +69,7 @@ class NotPartitionTableError(CardprepError):
 
 
 class NotFatError(CardprepError):
-    """The volume is no FAT file system that can be right."""
+    """The volume is no FAT or exFAT file system that can be right."""
 
     exit_status = 25
 

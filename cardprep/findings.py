@@ -155,6 +155,7 @@ KINDS: Mapping[str, Kind] = {
     "foreign-volume": _NOTE,
     # the volume
     "boot-sector-odd": _CAUTION,
+    "boot-copy-used": _CAUTION,
     "backup-boot-differs": _CAUTION,
     "fsinfo-odd": _CAUTION,
     "free-count-odd": _NOTE,
@@ -166,6 +167,8 @@ KINDS: Mapping[str, Kind] = {
     "volume-beyond-partition": _STOP,
     "hidden-sectors-differ": _NOTE,
     "labels-differ": _NOTE,
+    "bitmap-odd": _CAUTION,
+    "upcase-odd": _CAUTION,
     # chains and folders
     "chain-broken": _STOP,
     "chain-loops": _STOP,
@@ -173,8 +176,11 @@ KINDS: Mapping[str, Kind] = {
     "chain-shared": _STOP,
     "chain-too-short": _STOP,
     "chain-too-long": _CAUTION,
+    "never-written": _UNDECIDED,
     "lost-clusters": _CAUTION,
+    "clusters-marked-free": _CAUTION,
     "folder-damaged": _CAUTION,
+    "entry-damaged": _UNDECIDED,
     "entries-after-end": _NOTE,
     "name-damaged": _CAUTION,
     "name-twice": _STOP,

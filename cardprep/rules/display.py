@@ -7,7 +7,8 @@ from cardprep.manifest.model import FileSystem, PartitionTable
 from cardprep.rules.context import Context
 from cardprep.terms import largest_with_room, size_as_printed
 
-_SYSTEMS = {"FAT16": FileSystem.FAT16, "FAT32": FileSystem.FAT32}
+_SYSTEMS = {"FAT16": FileSystem.FAT16, "FAT32": FileSystem.FAT32, "exFAT": FileSystem.EXFAT}
+_NAMES = {system: name for name, system in _SYSTEMS.items()}
 
 
 def card_size(context: Context) -> list[Finding]:
@@ -34,7 +35,7 @@ def file_system(context: Context) -> list[Finding]:
     # A display reads the first volume of a card.
     found = inspection.volumes[0].file_system
     system = _SYSTEMS.get(found)
-    reads = ", ".join(str(known).upper() for known in display.file_systems)
+    reads = ", ".join(_NAMES[known] for known in display.file_systems)
     if system not in display.file_systems:
         parameters = {"display": display.model, "found": found, "reads": reads}
         findings.append(Finding("display-file-system", None, "boot sector", parameters))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from cardprep.texts.exfat import EXFAT_FINDINGS
 from cardprep.texts.finding_text import FindingText
 from cardprep.texts.findings_card import CARD
 from cardprep.texts.findings_deleted import DELETED
@@ -34,6 +35,7 @@ FINDINGS: Mapping[str, FindingText] = {
     **CARD,
     **DELETED,
     **FILES,
+    **EXFAT_FINDINGS,
     **VISIT,
     # what the files are
     "matches": FindingText(

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from cardprep.texts.exfat import EXFAT_REFUSALS
 from cardprep.texts.refusal_text import RefusalText
 from cardprep.texts.refusals_bench import BENCH
 from cardprep.texts.refusals_card import CARD
@@ -21,6 +22,7 @@ from cardprep.texts.refusals_words import WORDS
 REFUSALS: Mapping[str, RefusalText] = {
     **WORDS,
     **CARD,
+    **EXFAT_REFUSALS,
     **MANIFEST,
     **SHOP,
     **STAGE,

@@ -66,7 +66,7 @@ STAGE: Mapping[str, RefusalText] = {
         "Use bootloader, application, configuration, chart data or one of the shop's own types.",
     ),
     "plan.file-system": RefusalText(
-        "display {display} reads no file system that cardprep lays out",
+        "cardprep lays out FAT16 and FAT32 and never exFAT, and display {display} reads neither of the two",
         "Prepare this card as the maker says; cardprep can still check it.",
     ),
     "plan.none": RefusalText(

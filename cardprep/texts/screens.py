@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from cardprep.texts.exfat import EXFAT_WORDS
 from cardprep.texts.screens_capture import CAPTURE
 from cardprep.texts.screens_deleted import DELETED, LEFT
 from cardprep.texts.screens_unseen import UNSEEN
@@ -29,6 +30,7 @@ SEVERITIES: Mapping[str, str] = {
 # Values of parameters that a person reads as words.
 WORDS: Mapping[str, str] = {
     **LEFT,
+    **EXFAT_WORDS,
     "free": "marked as free",
     "free-count": "count of free clusters",
     "mirroring": "only one of its FATs is kept up to date",
@@ -152,6 +154,7 @@ WORDS: Mapping[str, str] = {
 # The same for whole families of reasons.
 FAMILIES: Mapping[str, str] = {
     "fat.": "it is no FAT volume that can be right",
+    "exfat.": "it is no exFAT volume that can be right",
     "manifest.": "it has mistakes, which cardprep manifest check names",
     "shop.": "the shop folder cannot be opened as it is",
     "log.": "the shop log cannot be opened as it is",

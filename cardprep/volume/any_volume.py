@@ -6,15 +6,24 @@ no more volumes are read than a bound allows, however many partitions name them.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from cardprep.errors import NotFatError, ReadFailedError, ShortReadError
 from cardprep.findings import Finding
 from cardprep.medium.protocol import Sectors, read
 from cardprep.terms import CHUNK, SECTOR, spelled_out
 from cardprep.volume.fat_boot import LENGTH, BootSector
 from cardprep.volume.fat_volume import read_fat_volume
-from cardprep.volume.foreign import ForeignVolume, contradicts, has_encrypted_part, recognise
+from cardprep.volume.foreign import (
+    EXFAT,
+    EXFAT_MARK,
+    ForeignVolume,
+    contradicts,
+    has_encrypted_part,
+    recognise,
+)
 from cardprep.volume.gpt import units
-from cardprep.volume.model import Volume
+from cardprep.volume.model import Extent, Volume
 
 # A card made to trap a reader could name one large volume in hundreds of partitions.
 VOLUMES_MOST = 16
@@ -51,13 +60,28 @@ class Volumes:
         if len(self.read) >= VOLUMES_MOST:
             return about("volume-unreadable", number, what="too-many-volumes")
         try:
-            return read_fat_volume(self._sectors, start, room, into_deleted=self._into_deleted)
-        except NotFatError as error:
-            # An exFAT volume is recognised here and named; this is the place to read it.
-            foreign = recognise(self._sectors, start, room)
-            return foreign or about("volume-unreadable", number, what=error.reason)
+            try:
+                deleted = self._into_deleted
+                return read_fat_volume(self._sectors, start, room, into_deleted=deleted)
+            except NotFatError as error:
+                return self._no_fat(start, room, number, error.reason)
         except (ReadFailedError, ShortReadError):
             return about("read-error", number, offset=start)
+
+    def _no_fat(self, start: int, room: int, number: int, reason: str) -> Found:
+        """Return the exFAT volume that begins at a byte, or what was recognised there."""
+        foreign = recognise(self._sectors, start, room)
+        if foreign is None:
+            return about("volume-unreadable", number, what=reason)
+        if foreign.name != EXFAT:
+            return foreign
+        # Most cards are FAT, and these files take time to load.
+        from cardprep.volume.exfat_volume import read_exfat_volume
+
+        try:
+            return read_exfat_volume(self._sectors, Extent(start, room))
+        except NotFatError as error:
+            return replace(foreign, reason=error.reason)
 
     def by_sector(self, first: int, count: int, number: int, unit: int) -> tuple[Found, int]:
         """Return what begins at a sector, and the bytes per sector with which it was found.
@@ -80,7 +104,8 @@ class Volumes:
             return
         if isinstance(found, ForeignVolume):
             start, name = found.where.offset, found.name
-            self.findings.append(about("volume-unreadable", number, what=name))
+            what = found.reason or name
+            self.findings.append(about("volume-unreadable", number, what=what))
             self.keep_foreign(found, number)
         else:
             start, name = found.facts.where.offset, found.facts.file_system
@@ -123,10 +148,14 @@ class Volumes:
 
     def _has_boot_sector(self, start: int, sector_size: int) -> bool:
         try:
-            boot = BootSector.parse(read(self._sectors, start, LENGTH))
+            first = read(self._sectors, start, LENGTH)
+            if first[3:11] == EXFAT_MARK:
+                from cardprep.volume.exfat_boot import ExfatBootSector
+
+                return ExfatBootSector.parse(first).sector_size == sector_size
+            return BootSector.parse(first).bytes_per_sector == sector_size
         except (NotFatError, ReadFailedError, ShortReadError):
             return False
-        return boot.bytes_per_sector == sector_size
 
     def _is_encrypted(self, start: int) -> bool:
         try:

@@ -1,7 +1,7 @@
 """Find the volumes of a card: behind a partition table of either sort, or from its first sector.
 
 Reads the first sector and whatever it leads to: partitions, the chain of
-logical ones, a GUID partition table with its backup. FAT volumes are read; other
+logical ones, a GUID partition table with its backup. FAT and exFAT volumes are read; other
 file systems are recognised, named and not looked into, never passed over. A
 table counts in sectors of the size that the medium announces; where that leads
 nowhere and another size leads to volumes, that size is taken and named.
@@ -19,7 +19,7 @@ from cardprep.errors import NotFatError, NotPartitionTableError
 from cardprep.findings import Finding
 from cardprep.medium.protocol import Sectors, read
 from cardprep.volume import mbr
-from cardprep.volume.any_volume import Volumes, about
+from cardprep.volume.any_volume import Found, Volumes, about
 from cardprep.volume.fat_boot import LENGTH, BootSector
 from cardprep.volume.foreign import BOOT_MARKS, ForeignVolume, recognise
 from cardprep.volume.gpt import GuidTable, guid_text, read_guid_table, stale_places, units
@@ -84,7 +84,7 @@ def read_card(sectors: Sectors, *, into_deleted: bool = False) -> CardContent:
     if _is_fat(first):
         reading.take_volume(first)
     elif first[3:11] in BOOT_MARKS:
-        reading.take_nothing(first, "mbr.no-signature")
+        reading.take_marked(first)
     else:
         try:
             table = mbr.MasterBootRecord.parse(first)
@@ -160,20 +160,37 @@ class _Reading:
 
     def take_volume(self, first: bytes) -> None:
         """Take a card whose volume begins in its first sector."""
+        self._take_whole(first, self.volumes.at(0, self._sectors.size, 0))
+
+    def take_marked(self, first: bytes) -> None:
+        """Take a card whose first sector says that it is a volume's, and of which kind."""
+        found = self.volumes.at(0, self._sectors.size, 0)
+        if isinstance(found, Volume):
+            self._take_whole(first, found)
+            return
+        if isinstance(found, Finding) and found.slug == "read-error":
+            self._findings.append(found)
+        self.take_nothing(first, "mbr.no-signature", found)
+
+    def _take_whole(self, first: bytes, found: Found) -> None:
         self._findings.append(Finding("no-partition-table", None, "MBR"))
         if _is_table_too(first, self._sectors):
             self._findings.append(about("partition-table-odd", 0, what="volume-too"))
-        found = self.volumes.at(0, self._sectors.size, 0)
         self.volumes.keep(found, 0)
         # Larger ones than the card has are read everywhere; smaller ones are not.
         if isinstance(found, Volume) and found.facts.sector_size < self._sectors.sector_size:
             self._findings.append(about("partition-table-odd", 0, what="sector-size"))
 
-    def take_nothing(self, first: bytes, reason: str) -> None:
-        """Take a card that holds neither a table nor a volume that is read."""
-        foreign = recognise(self._sectors, 0, self._sectors.size)
+    def take_nothing(self, first: bytes, reason: str, found: Found | None = None) -> None:
+        """Take a card that holds neither a table nor a volume that is read.
+
+        found  what begins in the first sector, if that was looked at before
+        """
+        foreign = found if isinstance(found, ForeignVolume) else None
+        if found is None:
+            foreign = recognise(self._sectors, 0, self._sectors.size)
         if foreign is not None:
-            reason = foreign.name
+            reason = foreign.reason or foreign.name
         elif len(first) == LENGTH and len(set(first)) == 1 and first[0] in (0, 0xFF):
             reason = self.volumes.filling(first[0]) or reason
         self._findings.append(Finding("no-volume", None, "MBR", {"what": reason}))

@@ -16,6 +16,7 @@ from cardprep.volume.exfat_boot import FIRST_CLUSTER
 # A card can claim runs as long as the volume for each of its files. In pieces, no
 # more is looked at than up to the first cluster that stands in the way.
 _PIECE = 2**15
+_DIGITS = bytes.maketrans(b"01", b"\0\1")
 
 
 class ClusterBits:
@@ -72,6 +73,11 @@ class ClusterBits:
             piece = min(_PIECE, first + count - at)
             unset += piece - self._window(at, piece).bit_count()
         return unset
+
+    def used(self, first: int, count: int) -> bytes:
+        """Return for each of `count` clusters from `first` on 1 if it is set, else 0."""
+        digits = f"{self._window(first, count):0{count}b}"[::-1]
+        return digits.encode("ascii").translate(_DIGITS)
 
     def count_not_in(self, other: ClusterBits) -> int:
         """Return how many clusters are set here and not in another set of the same volume."""

@@ -40,9 +40,6 @@ MOST_BYTES = 2**19 * LENGTH
 # One of each is what a volume has; of more than these only the number would grow.
 _MOST_SYSTEM_ENTRIES = 16
 
-# A finding of its own is proposed for these; until then the folder is what is said.
-ENTRY_DAMAGED = "folder-damaged"
-
 _FEWEST, _MOST = 2, 18
 # The volume's GUID, and the padding of TexFAT.
 _KNOWN_BENIGN = (0xA0, 0xA1)
@@ -204,6 +201,6 @@ class _Reading:
 
     def _damaged(self, what: str) -> None:
         """Say once for the folder what is wrong in it: a hostile one could hold it everywhere."""
-        finding = Finding(ENTRY_DAMAGED, self._path, "directory", {"what": what})
+        finding = Finding("entry-damaged", self._path, "directory", {"what": what})
         if finding not in self.content.findings:
             self.content.findings.append(finding)

@@ -60,7 +60,8 @@ class BootReading:
             backup = self._any_backup()
             if backup is None:
                 raise
-            self._say("boot-sector-odd", "boot sector", what=error.reason, found=REGION_SECTORS)
+            sector = REGION_SECTORS
+            self._say("boot-copy-used", "boot sector", reason=error.reason, sector=sector)
             return backup
         return self._choose(boot)
 
@@ -73,9 +74,9 @@ class BootReading:
             if main.raw[(number + 1) * size - 4 : (number + 1) * size] != EXTENDED_SIGNATURE:
                 self._say("boot-sector-odd", "boot sector", what="extended", found=number)
         if not main.holds:
-            self._say("boot-sector-odd", "boot sector", what="checksum", found=0)
+            self._say("boot-sector-odd", "boot sector", what="boot-checksum", found=0)
         if not backup.holds:
-            self._say("boot-sector-odd", "backup boot sector", what="checksum", found=12)
+            self._say("boot-sector-odd", "backup boot sector", what="boot-checksum", found=12)
         one, two = without_changing(main.raw), without_changing(backup.raw)
         if one != two:
             differing = next(at for at, byte in enumerate(one) if byte != two[at])

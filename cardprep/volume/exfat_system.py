@@ -22,10 +22,6 @@ from cardprep.volume.exfat_tree import ExfatWalk
 from cardprep.volume.fat_chain import Chain, ChainEnd
 from cardprep.volume.model import Extent
 
-# Findings of their own are proposed for these two; until then the nearest ones stand in.
-_BITMAP_ODD = "fsinfo-odd"
-_UPCASE_ODD = "boot-sector-odd"
-
 BITMAP_NAME = "allocation bitmap"
 UPCASE_NAME = "up-case table"
 
@@ -66,12 +62,12 @@ class SystemReading:
             # Up to here only the root folder and these tables have been walked.
             free = self._table.walked.count_not_in(self._found.bitmap)
             if free:
-                self._say(_BITMAP_ODD, BITMAP_NAME, what="marked-free", found=free)
+                self._say("clusters-marked-free", BITMAP_NAME, what="marked-tables", found=free)
         return self._found
 
     def _take_bitmaps(self, entries: list[BitmapEntry]) -> None:
         if len(entries) != self._boot.fat_count:
-            self._say(_BITMAP_ODD, BITMAP_NAME, what="count", found=len(entries))
+            self._say("bitmap-odd", BITMAP_NAME, what="bitmap-count", found=len(entries))
         needed = -(-self._boot.cluster_count // 8)
         is_taken = False
         for entry in entries[:2]:
@@ -80,25 +76,27 @@ class SystemReading:
                 continue
             is_taken = True
             if entry.size != needed:
-                self._say(_BITMAP_ODD, BITMAP_NAME, what="size", found=entry.size)
+                self._say("bitmap-odd", BITMAP_NAME, what="bitmap-size", found=entry.size)
             data = self._data(chain, min(entry.size, needed), BITMAP_NAME)
             try:
                 self._found.bitmap = ClusterBits.parse(data, self._boot.cluster_count)
             except NotFatError:
-                self._say(_BITMAP_ODD, BITMAP_NAME, what="short", found=len(data))
+                self._say("bitmap-odd", BITMAP_NAME, what="bitmap-short", found=len(data))
         if not is_taken and entries:
-            self._say(_BITMAP_ODD, BITMAP_NAME, what="number", found=entries[0].flags)
+            self._say("bitmap-odd", BITMAP_NAME, what="bitmap-number", found=entries[0].flags)
 
     def _take_upcases(self, entries: list[UpcaseEntry]) -> None:
         if len(entries) != 1:
-            self._say(_UPCASE_ODD, UPCASE_NAME, what="count", found=len(entries))
+            self._say("upcase-odd", UPCASE_NAME, what="upcase-count", found=len(entries))
         for entry in entries[:1]:
             chain = self._chain(entry.first_cluster, UPCASE_NAME)
             data = self._data(chain, min(entry.size, MOST_TABLE_BYTES + 1), UPCASE_NAME)
             if len(data) < entry.size:
-                self._say(_UPCASE_ODD, UPCASE_NAME, what="size", found=entry.size)
+                self._say("upcase-odd", UPCASE_NAME, what="upcase-size", found=entry.size)
             elif table_checksum(data) != entry.checksum:
-                self._say(_UPCASE_ODD, UPCASE_NAME, what="checksum", found=f"{entry.checksum:08X}")
+                self._say(
+                    "upcase-odd", UPCASE_NAME, what="upcase-checksum", found=f"{entry.checksum:08X}"
+                )
             else:
                 self._parse_upcase(data)
 
@@ -106,10 +104,10 @@ class SystemReading:
         try:
             table = UpcaseTable.parse(data)
         except NotFatError:
-            self._say(_UPCASE_ODD, UPCASE_NAME, what="content", found=len(data))
+            self._say("upcase-odd", UPCASE_NAME, what="upcase-content", found=len(data))
             return
         if not table.has_mandatory_part:
-            self._say(_UPCASE_ODD, UPCASE_NAME, what="first-128", found=len(data))
+            self._say("upcase-odd", UPCASE_NAME, what="upcase-first-128", found=len(data))
         self._found.upcase, self._found.has_upcase = table, True
 
     def _chain(self, first: int, structure: str) -> Chain:

@@ -17,10 +17,11 @@ from array import array
 
 from cardprep.errors import ReadFailedError, ShortReadError
 from cardprep.medium.protocol import Sectors, read
+from cardprep.volume.chain_walk import ChainWalk
 from cardprep.volume.exfat_bitmap import ClusterBits
 from cardprep.volume.exfat_boot import FIRST_CLUSTER, ExfatBootSector
 from cardprep.volume.fat_chain import Chain, ChainEnd, Runs
-from cardprep.volume.fat_table import BLOCK, CACHED_BLOCKS, MOST_RUNS
+from cardprep.volume.fat_table import BLOCK, CACHED_BLOCKS
 
 END_OF_CHAIN = 0xFFFFFFFF
 BAD = 0xFFFFFFF7
@@ -28,28 +29,26 @@ MEDIA = 0xFFFFFFF8
 _PER_BLOCK = BLOCK // 4
 
 
-class ExfatTable:
+class ExfatTable(ChainWalk):
     """The FAT of a volume, and the memory of which clusters were walked.
 
     sectors     the card
     offset      byte on the card where the volume begins
-    walked      a bit for each cluster that belongs to a chain that was walked
     unreadable  byte on the card where the first stretch of the FAT begins that cannot be
                 read, or None; a chain that leads there ends as at a bad cluster
     """
 
     def __init__(self, sectors: Sectors, offset: int, boot: ExfatBootSector) -> None:
         self._sectors = sectors
-        self.limit = boot.limit
-        self.walked = ClusterBits(boot.cluster_count)
+        self.walked: ClusterBits = ClusterBits(boot.cluster_count)
         fat = boot.fat_sector + boot.active_fat * boot.sectors_per_fat
         self._first = offset + (fat << boot.sector_shift)
-        self._length = self.limit * 4
+        self._length = boot.limit * 4
         self._cluster_size = boot.cluster_size
         self.unreadable: int | None = None
         self._blocks: dict[int, array[int] | None] = {}
-        self._reads_left = 8 * -(-self._length // BLOCK) + CACHED_BLOCKS
-        self._runs_left = MOST_RUNS
+        reads = 8 * -(-self._length // BLOCK) + CACHED_BLOCKS
+        super().__init__(boot.limit, self.walked, reads)
 
     def entry(self, cluster: int) -> int:
         """Return the entry of a cluster, BAD where it cannot be read."""
@@ -97,36 +96,12 @@ class ExfatTable:
             return Chain(runs=runs, clusters=added, end=ChainEnd.CROSSED, at=first + added)
         return Chain(runs=runs, clusters=added, end=ChainEnd.PROPER)
 
-    def walk(self, first: int) -> Chain:
-        """Follow a chain from its first cluster; every cluster is walked once in all."""
-        runs = Runs()
-        cluster = first
-        end = None
-        while end is None:
-            end = self._obstacle(cluster, runs)
-            if end is None:
-                value = self.entry(cluster)
-                if value == 0:
-                    end = ChainEnd.FREE
-                elif value == BAD:
-                    end = ChainEnd.BAD
-                else:
-                    self.walked.add(cluster)
-                    runs.add(cluster)
-                    cluster = value
-                    end = ChainEnd.PROPER if value == END_OF_CHAIN else None
-        self._runs_left -= len(runs)
-        at = 0 if end is ChainEnd.PROPER else cluster
-        return Chain(runs=runs.closed(), clusters=runs.clusters, end=end, at=at)
-
-    def _obstacle(self, cluster: int, runs: Runs) -> ChainEnd | None:
-        """Return why a chain cannot go on into a cluster, or None if it can."""
-        if not FIRST_CLUSTER <= cluster < self.limit:
-            return ChainEnd.OUTSIDE
-        # Counting is enough to stop a chain that points back into itself or into
-        # another one: a cluster that was walked before is never walked again.
-        if cluster in self.walked:
-            return ChainEnd.LOOP if cluster in runs else ChainEnd.CROSSED
-        if len(runs) >= self._runs_left or self._reads_left <= 0:
-            return ChainEnd.SCATTERED
-        return None
+    def _step(self, cluster: int, runs: Runs) -> tuple[int, ChainEnd | None]:
+        value = self.entry(cluster)
+        if value == 0:
+            return cluster, ChainEnd.FREE
+        if value == BAD:
+            return cluster, ChainEnd.BAD
+        self.walked.add(cluster)
+        runs.add(cluster)
+        return value, ChainEnd.PROPER if value == END_OF_CHAIN else None

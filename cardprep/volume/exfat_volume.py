@@ -16,10 +16,13 @@ from __future__ import annotations
 
 from cardprep.findings import Finding
 from cardprep.medium.protocol import Sectors
+from cardprep.volume.deleted_places import FreeRuns, first_clusters, places
+from cardprep.volume.exfat_bitmap import ClusterBits
 from cardprep.volume.exfat_boot import (
     ACTIVE_FAT,
     CLEAR_TO_ZERO,
     DIRTY,
+    FIRST_CLUSTER,
     JUMP,
     MEDIA_FAILURE,
     PERCENT_UNKNOWN,
@@ -36,6 +39,7 @@ FILE_SYSTEM = "exFAT"
 _SMALLEST = 2**20
 _FLAGS = ACTIVE_FAT | DIRTY | MEDIA_FAILURE | CLEAR_TO_ZERO
 _SERIAL_HALF = 16
+_PIECE = 2**15
 # More clusters than these are not marked as bad on any card that is still read.
 _MOST_BAD = 2**16
 
@@ -73,6 +77,7 @@ class _Reading:
         system = reading.run(root.bitmaps, root.upcases)
         tree = walk.finish(root, system.upcase, system.bitmap, all_names=system.has_upcase)
         free = self._look_at_usage(table, system)
+        self._look_for_deleted(tree, table.walked if system.bitmap is None else system.bitmap)
         if table.unreadable is not None:
             self._say("read-error", "FAT", offset=table.unreadable)
         return Volume(
@@ -87,7 +92,7 @@ class _Reading:
         odd = {
             "jump": boot.jump.hex() if boot.jump != JUMP else None,
             "revision": f"{boot.revision:04X}" if boot.revision != 0x0100 else None,
-            "size": boot.size if boot.size < _SMALLEST else None,
+            "volume-size": boot.size if boot.size < _SMALLEST else None,
             "cluster-count": boot.cluster_count
             if boot.cluster_count != boot.clusters_with_room
             else None,
@@ -126,6 +131,20 @@ class _Reading:
         if lost:
             self._say("lost-clusters", "allocation bitmap", clusters=lost, size=lost * size)
         return (self._boot.cluster_count - len(system.bitmap)) * size
+
+    def _look_for_deleted(self, tree: Tree, in_use: ClusterBits) -> None:
+        """Say of what was deleted where it may still be.
+
+        A system clears the bits of its clusters; what the FAT had of them says nothing then.
+        """
+        boot = self._boot
+        asked = first_clusters(tree.deleted, boot.limit, upper_half=False)
+        runs = FreeRuns(asked, boot.limit)
+        for start in range(FIRST_CLUSTER, boot.limit, _PIECE):
+            count = min(_PIECE, boot.limit - start)
+            if runs.wants(start + count):
+                runs.take(start, in_use.used(start, count))
+        tree.deleted = [*places(tree.deleted, runs, boot, self._where.offset)]
 
     def _facts(self, tree: Tree, free: int) -> VolumeFacts:
         boot = self._boot

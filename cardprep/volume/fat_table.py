@@ -4,7 +4,7 @@ The table is kept in blocks of 64 KiB, and blocks of nothing but zeros are not
 kept at all, so that the FAT of a large empty card costs next to nothing. What a
 card claims never decides how much memory or time is taken: at most
 CACHED_BLOCKS are kept, the others are read again, and how often that may be, and
-how many runs all chains together may have, is counted.
+how many runs all chains together may have, is counted (``chain_walk.py``).
 
 Words: see ``fat_chain.py``. The *active* copy is the one that is followed.
 
@@ -22,16 +22,15 @@ from dataclasses import dataclass
 from cardprep.errors import ReadFailedError, ShortReadError
 from cardprep.medium.protocol import Sectors, read
 from cardprep.terms import KIB
+from cardprep.volume.chain_walk import ChainWalk
 from cardprep.volume.deleted_places import FreeRuns
 from cardprep.volume.fat_boot import FIRST_CLUSTER, BootSector
-from cardprep.volume.fat_chain import Chain, ChainEnd, ClusterSet, Runs
+from cardprep.volume.fat_chain import ChainEnd, ClusterSet, Runs
 
 BLOCK = 64 * KIB
 CACHED_BLOCKS = 1024
 _ZEROS = bytes(BLOCK)
 
-# Far above what an honest card shows; a run costs some 200 bytes of memory.
-MOST_RUNS = 2**19
 # The standard knows one or two copies; a card that claims 255 is not read 255 times.
 COPIES_COMPARED = 4
 
@@ -58,7 +57,7 @@ class Difference:
     first_cluster: int
 
 
-class FileAllocationTable:
+class FileAllocationTable(ChainWalk):
     """One FAT of a volume, and the memory of which chains were walked.
 
     sectors     the card
@@ -71,7 +70,7 @@ class FileAllocationTable:
         self._sectors = sectors
         self.bits = boot.entry_bits
         self.mask = _MASK[self.bits]
-        self.limit = FIRST_CLUSTER + boot.usable_clusters
+        limit = FIRST_CLUSTER + boot.usable_clusters
         self.unreadable: dict[int, int] = {}
         self._fat_bytes = boot.sectors_per_fat * boot.bytes_per_sector
         self._first = offset + boot.reserved_sectors * boot.bytes_per_sector
@@ -81,15 +80,14 @@ class FileAllocationTable:
         copies = range(min(boot.fat_count, COPIES_COMPARED)) if self._mirrored else ()
         self._others = [copy for copy in copies if copy != self.active]
         # FAT12 is at most 6 KiB and has entries across byte borders: one block.
-        self._per_block = self.limit if self.bits == 12 else BLOCK // _BYTES[self.bits]
-        self._length = -(-self.limit * self.bits // 8)
+        self._per_block = limit if self.bits == 12 else BLOCK // _BYTES[self.bits]
+        self._length = -(-limit * self.bits // 8)
         self._block_count = 1 if self.bits == 12 else -(-self._length // BLOCK)
         self._blocks: dict[int, array[int]] = {}
         self._zero: set[int] = set()
-        self._reads_left = 8 * self._block_count + CACHED_BLOCKS
-        self._runs_left = MOST_RUNS
         # Made only when the table was there to be read: a card may claim 2^28 clusters.
-        self._walked = ClusterSet(0)
+        self.walked: ClusterSet = ClusterSet(0)
+        super().__init__(limit, self.walked, 8 * self._block_count + CACHED_BLOCKS)
 
     # --- entries
 
@@ -160,7 +158,7 @@ class FileAllocationTable:
                 if other != raw:
                     before = differences.get(copy)
                     differences[copy] = self._difference(copy, index, raw, other, before)
-        self._walked = ClusterSet(self.limit)
+        self.walked = ClusterSet(self.limit)
         return list(differences.values())
 
     def _difference(
@@ -202,31 +200,6 @@ class FileAllocationTable:
 
     # --- chains
 
-    def walk(self, first: int) -> Chain:
-        """Follow a chain from its first cluster; every cluster is walked once in all."""
-        runs = Runs()
-        cluster = first
-        end = None
-        while end is None:
-            end = self._obstacle(cluster, runs)
-            if end is None:
-                cluster, end = self._step(cluster, runs)
-        self._runs_left -= len(runs)
-        at = 0 if end is ChainEnd.PROPER else cluster
-        return Chain(runs=runs.closed(), clusters=runs.clusters, end=end, at=at)
-
-    def _obstacle(self, cluster: int, runs: Runs) -> ChainEnd | None:
-        """Return why a chain cannot go on into a cluster, or None if it can."""
-        if not FIRST_CLUSTER <= cluster < self.limit:
-            return ChainEnd.OUTSIDE
-        # Counting is enough to stop a chain that points back into itself or into
-        # another one: a cluster that was walked before is never walked again.
-        if cluster in self._walked:
-            return ChainEnd.LOOP if cluster in runs else ChainEnd.CROSSED
-        if len(runs) >= self._runs_left or self._reads_left <= 0:
-            return ChainEnd.SCATTERED
-        return None
-
     def _step(self, cluster: int, runs: Runs) -> tuple[int, ChainEnd | None]:
         """Add a cluster and those straight behind it; return where the chain goes on or ends."""
         index, rest = divmod(cluster, self._per_block)
@@ -234,14 +207,14 @@ class FileAllocationTable:
         value = entries[rest] if entries is not None else 0
         if entries is not None and value == cluster + 1 < self.limit:
             count = self._straight(entries, cluster, rest)
-            added = self._walked.add_run(cluster, count)
+            added = self.walked.add_run(cluster, count)
             runs.add(cluster, added)
             return cluster + added, None
         if value == 0:
             return cluster, ChainEnd.FREE
         if value == self.mask - 8:
             return cluster, ChainEnd.BAD
-        self._walked.add(cluster)
+        self.walked.add(cluster)
         runs.add(cluster)
         return value, ChainEnd.PROPER if value > self.mask - 8 else None
 
@@ -257,7 +230,7 @@ class FileAllocationTable:
 
     def is_walked(self, cluster: int) -> bool:
         """Whether a cluster belongs to a chain that was walked."""
-        return cluster in self._walked
+        return cluster in self.walked
 
     def usage(self, free: FreeRuns | None = None) -> tuple[int, int, int]:
         """Return clusters in use by the table, clusters walked, clusters marked as bad.
@@ -274,7 +247,7 @@ class FileAllocationTable:
             bad += part.count(self.mask - 8)
             if free is not None and free.wants(start + skip + len(part)):
                 free.take(start + skip, bytes(map(bool, part)))
-        return in_use, len(self._walked), bad
+        return in_use, len(self.walked), bad
 
     def _kept_blocks(self) -> Iterator[tuple[array[int], int]]:
         for index in range(self._block_count):

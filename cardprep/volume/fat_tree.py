@@ -1,8 +1,6 @@
 """Walk the folders of a FAT volume and give every file its place on the card.
 
-Each folder is read once. Depth and number of entries are bounded, and a cluster
-belongs to the first chain that reaches it, so that a folder which holds itself,
-or two files that share clusters, end the walk there and are said.
+What bounds the walk stands in ``folder_walk.py``.
 
 Source: FAT: General Overview of On-Disk Format, v1.03 (Microsoft, 2000), "FAT
 Directory Structure".
@@ -10,48 +8,35 @@ Directory Structure".
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 
-from cardprep.errors import BadValueError, ReadFailedError, ShortReadError
-from cardprep.findings import Finding
-from cardprep.medium.protocol import Sectors, read
+from cardprep.errors import BadValueError
+from cardprep.medium.protocol import Sectors
 from cardprep.volume.fat_boot import BootSector
 from cardprep.volume.fat_chain import Chain, ChainEnd
 from cardprep.volume.fat_deleted import deleted_entry
 from cardprep.volume.fat_entry import ShortEntry
 from cardprep.volume.fat_folder import MOST_BYTES, FolderContent, NamedEntry, read_folder
-from cardprep.volume.fat_found import DEPTH_LIMIT, ENTRY_LIMIT, Tree
+from cardprep.volume.fat_found import Tree
 from cardprep.volume.fat_names import CODE_PAGE, upper_case
 from cardprep.volume.fat_table import FileAllocationTable
 from cardprep.volume.fat_time import FatTime
+from cardprep.volume.folder_walk import Folder, FolderWalk
 from cardprep.volume.model import Extent, VolumeEntry, shown_path
 
 _DOT = b".          "
 _DOT_DOT = b"..         "
 
-_CHAIN_SLUGS = {
-    ChainEnd.FREE: "chain-broken",
-    ChainEnd.OUTSIDE: "chain-broken",
-    ChainEnd.BAD: "chain-broken",
-    ChainEnd.CROSSED: "chain-crossed",
-    ChainEnd.LOOP: "chain-loops",
-    ChainEnd.SCATTERED: "too-scattered",
-}
-
 
 @dataclass(frozen=True, slots=True)
-class _Folder:
-    path: tuple[str, ...]
-    extents: tuple[Extent, ...]
+class _Folder(Folder):
     cluster: int
     parent: int
 
 
-class TreeWalk:
+class TreeWalk(FolderWalk):
     """The walk over one volume.
 
-    offset  byte on the card where the volume begins
     table   must have been loaded
     gone    by their number among what is deleted, folders, with the cluster of the one above
     """
@@ -59,28 +44,14 @@ class TreeWalk:
     def __init__(
         self, sectors: Sectors, offset: int, boot: BootSector, table: FileAllocationTable
     ) -> None:
-        self._sectors = sectors
-        self._offset = offset
+        super().__init__(sectors, offset, boot)
         self._boot = boot
         self._table = table
-        self._tree = Tree()
         self.gone: dict[int, int] = {}
 
     def run(self) -> Tree:
         """Walk from the root, breadth first, and return what was found."""
-        pending = deque([self._root()])
-        while pending:
-            folder = pending.popleft()
-            content = self._content(folder)
-            if content is None:
-                continue
-            below = self._take(folder, content)
-            if self._tree.is_too_much or (below and len(folder.path) >= DEPTH_LIMIT):
-                self._say("too-many-files", folder.path, limit=ENTRY_LIMIT, depth=DEPTH_LIMIT)
-                break
-            pending.extend(below)
-        self._tree.close()
-        return self._tree
+        return self._breadth_first(self._root(), self._take)
 
     # --- folders
 
@@ -92,33 +63,25 @@ class TreeWalk:
         cluster = boot.fat32.root_cluster
         chain = self._table.walk(cluster)
         self._judge_chain((), chain)
-        return _Folder((), self._extents(chain, None), cluster, 0)
+        return _Folder((), self.extents(chain, None), cluster, 0)
 
     def _content(self, folder: _Folder) -> FolderContent | None:
         """Read a folder and its findings, or None if there is nothing to read."""
-        self._tree.folders.extend(folder.extents)
-        total = sum(extent.length for extent in folder.extents)
-        if total > MOST_BYTES:
-            self._say("too-many-files", folder.path, limit=MOST_BYTES // 32, depth=DEPTH_LIMIT)
-        data = bytearray()
-        for extent in folder.extents:
-            length = min(extent.length, MOST_BYTES - len(data))
-            try:
-                data += read(self._sectors, extent.offset, length)
-            except (ReadFailedError, ShortReadError):
-                self._say("read-error", folder.path, offset=extent.offset)
-                break
+        data = self._stored(folder, MOST_BYTES)
         if not data:
             return None
-        content = read_folder(bytes(data), shown_path(folder.path) or None)
+        content = read_folder(data, shown_path(folder.path) or None)
         self._tree.stored += content.stored
         for finding in content.findings:
             self._tree.add(finding)
         return content
 
-    def _take(self, folder: _Folder, content: FolderContent) -> list[_Folder]:
+    def _take(self, folder: _Folder) -> list[_Folder]:
         """Add a folder's entries to the tree and return the folders among them."""
-        below = []
+        below: list[_Folder] = []
+        content = self._content(folder)
+        if content is None:
+            return below
         self._look_at_dots(folder, content)
         self._look_for_twins(folder, content)
         for named in content.entries:
@@ -201,7 +164,7 @@ class TreeWalk:
             self._say("chain-too-short", path, size=size, room=room)
         elif chain is not None and room - size >= self._boot.cluster_size:
             self._say("chain-too-long", path, size=size, room=room)
-        extents = self._extents(chain, size) if chain is not None else ()
+        extents = self.extents(chain, size) if chain is not None else ()
         return self._entry(path, named, size, extents, whole)
 
     def _folder(
@@ -213,7 +176,7 @@ class TreeWalk:
         self._judge_chain(path, chain)
         if named.entry.size:
             self._say("folder-damaged", path, what="size")
-        extents = self._extents(chain, None)
+        extents = self.extents(chain, None)
         size = chain.clusters * self._boot.cluster_size
         whole = chain.end is ChainEnd.PROPER
         return self._entry(path, named, size, extents, whole), extents
@@ -249,32 +212,6 @@ class TreeWalk:
         except BadValueError:
             self._say("time-odd", path, date=date, time=time)
             return None
-
-    # --- chains
-
-    def _extents(self, chain: Chain, size: int | None) -> tuple[Extent, ...]:
-        """Return where a chain lies on the card, cut to `size` bytes if one is given."""
-        left = chain.clusters * self._boot.cluster_size if size is None else size
-        extents = []
-        for first, clusters in chain.runs:
-            length = min(left, clusters * self._boot.cluster_size)
-            if length:
-                extents.append(Extent(self._offset + self._boot.cluster_offset(first), length))
-            left -= length
-        return tuple(extents)
-
-    def _judge_chain(self, path: tuple[str, ...], chain: Chain) -> None:
-        slug = _CHAIN_SLUGS.get(chain.end)
-        if slug is None:
-            return
-        if chain.end is ChainEnd.CROSSED:
-            at = self._offset + self._boot.cluster_offset(chain.at)
-            self._tree.add_crossing(at, chain.at, shown_path(path))
-        self._say(slug, path, cluster=chain.at, how=chain.end.value)
-
-    def _say(self, slug: str, path: tuple[str, ...], **parameters: str | int) -> None:
-        structure = "FAT" if slug.startswith("chain") else "directory"
-        self._tree.add(Finding(slug, shown_path(path) or None, structure, parameters))
 
 
 def label_text(raw: bytes) -> str:

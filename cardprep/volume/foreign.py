@@ -1,4 +1,4 @@
-"""Recognise volumes that cardprep does not read, by their own marks, and say what they are.
+"""Recognise volumes by their own marks, and say what they are; most of them are not read.
 
 A mark is what the file system's published format puts at a fixed place. Label
 and identifier are given where they too stand at fixed places; nothing is
@@ -29,6 +29,7 @@ from cardprep.medium.protocol import Sectors, read
 from cardprep.volume import mbr
 from cardprep.volume.model import Extent
 
+EXFAT = "exFAT"
 _PAGE = 4096
 # Sizes of a page of memory, which decides where a swap area has its mark.
 _SWAP_PAGES = (4096, 8192, 16384, 65536)
@@ -48,9 +49,10 @@ _EXT3_READ_ONLY = 0x0001 | 0x0002 | 0x0004
 _LINUX = frozenset(
     ("ext2", "ext3", "ext4", "F2FS", "btrfs", "XFS", "SquashFS", "LUKS", "LVM2", "swap")
 )
-_MICROSOFT = frozenset(("FAT12", "FAT16", "FAT32", "exFAT", "NTFS", "BitLocker"))
+_MICROSOFT = frozenset(("FAT12", "FAT16", "FAT32", EXFAT, "NTFS", "BitLocker"))
 _APPLE = frozenset(("HFS", "HFS+", "APFS"))
 _FATS = frozenset(("FAT12", "FAT16", "FAT32"))
+_READ = _FATS | {EXFAT}
 # Formatters choose 12 or 16 bits by size and keep the type byte of small FAT.
 _OLD_FATS = frozenset(("FAT12", "FAT16"))
 
@@ -64,7 +66,7 @@ PROMISED: Mapping[str, frozenset[str]] = {
     f"{mbr.FAT16_LBA:02X}": _OLD_FATS,
     f"{mbr.FAT32_CHS:02X}": frozenset(("FAT32",)),
     f"{mbr.FAT32_LBA:02X}": frozenset(("FAT32",)),
-    f"{mbr.EXFAT_OR_NTFS:02X}": frozenset(("exFAT", "NTFS", "BitLocker")),
+    f"{mbr.EXFAT_OR_NTFS:02X}": frozenset((EXFAT, "NTFS", "BitLocker")),
     f"{mbr.SWAP:02X}": frozenset(("swap",)),
     f"{mbr.LINUX:02X}": _LINUX,
     f"{mbr.LVM:02X}": frozenset(("LVM2",)),
@@ -87,12 +89,14 @@ class ForeignVolume:
     label       as stored, not harmless; empty where there is none at a fixed place
     identifier  UUID or serial number as its own tools write it, or empty
     where       the stretch of the card that there is for it
+    reason      why a volume of a kind that is read cannot be, or empty
     """
 
     name: str
     label: str = ""
     identifier: str = ""
     where: Extent
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +132,8 @@ class _View:
 
 
 # What a first sector has at bytes 3 to 10 if it is one of a volume, though it ends as a table does.
-BOOT_MARKS = (b"EXFAT   ", b"NTFS    ", b"-FVE-FS-")
+EXFAT_MARK = b"EXFAT   "
+BOOT_MARKS = (EXFAT_MARK, b"NTFS    ", b"-FVE-FS-")
 
 
 def recognise(sectors: Sectors, start: int, room: int) -> ForeignVolume | None:
@@ -156,12 +161,12 @@ def contradicts(kind: str, found: str) -> bool:
 
     kind  two hexadecimal digits of a type byte, or a GUID
 
-    A type without promise contradicts FAT all the same: a display that goes by
-    the type does not look for FAT there.
+    A type without promise contradicts FAT and exFAT all the same: a display that
+    goes by the type does not look for them there.
     """
     promised = PROMISED.get(kind)
     if promised is None:
-        return found in _FATS
+        return found in _READ
     return found not in promised
 
 
@@ -174,7 +179,7 @@ def _windows(view: _View) -> _Found | None:
     if mark == b"-FVE-FS-" or has_encrypted_part(first):
         return _Found("BitLocker")
     # Its label stands in its root folder.
-    return _Found("exFAT") if mark == b"EXFAT   " else None
+    return _Found(EXFAT) if mark == EXFAT_MARK else None
 
 
 def _containers(view: _View) -> _Found | None:

@@ -110,14 +110,14 @@ class DeletedEntry:
 class VolumeFacts:
     """What a volume says of itself.
 
-    file_system    "FAT12", "FAT16" or "FAT32", by the layout that it is read with
-    standard_type  the same by the standard's count of clusters
+    file_system    "FAT12", "FAT16" or "FAT32", by the layout that it is read with, or "exFAT"
+    standard_type  the same by the standard's count of clusters, which exFAT has not
     where          the stretch of the card that it says it fills
     cluster_size, sector_size  bytes
     serial         32-bit number as "1234-ABCD", or None
     label          the root folder's label, or None
-    boot_label     the boot sector's label, or None
-    free_bytes     by the table itself
+    boot_label     the boot sector's label, or None; exFAT has none there
+    free_bytes     by the table itself, or by the allocation bitmap
     """
 
     file_system: str

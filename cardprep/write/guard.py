@@ -34,13 +34,14 @@ from cardprep.terms import SECTOR, largest_with_room, size_as_printed, spelled_o
 from cardprep.texts.catalogue import word
 from cardprep.volume.card import CardContent, read_card
 from cardprep.volume.fat_names import upper_case
+from cardprep.volume.foreign import EXFAT
 from cardprep.volume.model import shown_path
 from cardprep.volume.serial import volume_serial
 from cardprep.write.blank import is_blank, is_part
 
 LOOP_MAJOR = 7
-# What a card may hold that cardprep knows of and does not read.
-_NOT_READ = frozenset(("exFAT", "NTFS", "gpt", "logical"))
+# What a card may hold that cardprep knows of and does not read, or never lays out.
+_NOT_OURS = frozenset(("NTFS", "gpt", "logical"))
 _FLAGS = os.O_RDWR | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
 
 
@@ -260,9 +261,12 @@ def _is_divided_otherwise(content: CardContent) -> bool:
     """Return whether a card is divided as none of ours, or holds another file system too."""
     if content.foreign or content.gpt is not None:
         return True
+    # A serial number can be copied; no stage is laid out as exFAT, so what is there is no stage.
+    if any(volume.facts.file_system == EXFAT for volume in content.volumes):
+        return True
     if any(partition.kind != "primary" for partition in content.partitions):
         return True
-    return any(finding.parameters.get("what") in _NOT_READ for finding in content.findings)
+    return any(finding.parameters.get("what") in _NOT_OURS for finding in content.findings)
 
 
 def _without_case(path: tuple[str, ...]) -> tuple[str, ...]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,7 +9,7 @@ from hypothesis import strategies as st
 from cardprep.errors import CardprepError, ReadFailedError
 from cardprep.findings import Finding, Severity
 from cardprep.volume.card import CardContent, read_card
-from tests.cards import KIB, MIB, FatImage, MemorySectors, run, slugs
+from tests.cards import KIB, MIB, FatImage, MemorySectors, slugs
 from tests.volumes import START, USUAL, card_of, partition, table
 
 
@@ -48,7 +46,7 @@ def marked(mark: bytes, zeros: int = 0) -> bytes:
         pytest.param(bytes(16 * MIB) + b"x" * MIB, "first-blank", id="something further on"),
         pytest.param(table() + bytes(MIB), "mbr.empty", id="a table of no partitions"),
         pytest.param(table(partition(0x0C, 1, 1, 7)), "mbr.status", id="a table that is none"),
-        pytest.param(marked(b"EXFAT   "), "exFAT", id="exFAT"),
+        pytest.param(marked(b"EXFAT   "), "exfat.not-zero", id="exFAT"),
         pytest.param(marked(b"NTFS    ", 8), "NTFS", id="NTFS"),
         pytest.param(marked(b"-FVE-FS-"), "BitLocker", id="BitLocker"),
     ],
@@ -62,7 +60,7 @@ def test_cards_without_a_volume(data: bytes, what: str) -> None:
 @pytest.mark.parametrize(
     ("kind", "content", "what"),
     [
-        pytest.param(0x07, marked(b"EXFAT   "), "exFAT", id="exFAT"),
+        pytest.param(0x07, marked(b"EXFAT   "), "exfat.not-zero", id="exFAT"),
         pytest.param(0x07, marked(b"NTFS    ", 8), "NTFS", id="NTFS"),
         pytest.param(0x83, bytes(512), "fat.no-signature", id="nothing"),
     ],
@@ -73,15 +71,6 @@ def test_partitions_that_are_not_read(kind: int, content: bytes, what: str) -> N
     assert (finding.slug, finding.structure) == ("volume-unreadable", "partition 1")
     assert finding.parameters == {"what": what}
     assert finding.undecided
-
-
-@pytest.mark.oracle
-def test_a_card_that_mkfs_exfat_formatted(tmp_path: Path) -> None:
-    image = tmp_path / "card"
-    with image.open("wb") as new:
-        new.truncate(16 * MIB)
-    run("mkfs.exfat", image)
-    assert only(read(image.read_bytes())).parameters == {"what": "exFAT"}
 
 
 def test_a_first_sector_that_cannot_be_read() -> None:

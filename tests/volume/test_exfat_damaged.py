@@ -86,10 +86,18 @@ DAMAGES = [
     pytest.param(marked(50, used=True), [("lost-clusters", None)], [None], (), id="lost"),
     pytest.param(gone(50), [], [], (), id="a bad cluster is not lost"),
     pytest.param(
-        marked(11, used=False), [("fsinfo-odd", "ONE.BIN")], ["marked-free"], (), id="file is free"
+        marked(11, used=False),
+        [("clusters-marked-free", "ONE.BIN")],
+        ["marked-file"],
+        (),
+        id="file is free",
     ),
     pytest.param(
-        marked(5, used=False), [("fsinfo-odd", None)], ["marked-free"], (), id="root is free"
+        marked(5, used=False),
+        [("clusters-marked-free", None)],
+        ["marked-tables"],
+        (),
+        id="root is free",
     ),
     pytest.param(
         fat(22, 0),
@@ -149,35 +157,35 @@ DAMAGES = [
     ),
     pytest.param(
         field("ONE.BIN", 2, b"\0\0", sealed=False),
-        [("folder-damaged", "ONE.BIN")],
-        ["checksum"],
+        [("entry-damaged", "ONE.BIN")],
+        ["set-checksum"],
         ("ONE.BIN",),
         id="set checksum",
     ),
     pytest.param(
         field("ONE.BIN", 36, b"\0\0"),
-        [("folder-damaged", "ONE.BIN")],
+        [("entry-damaged", "ONE.BIN")],
         ["name-hash"],
         (),
         id="name hash",
     ),
     pytest.param(
         field("ONE.BIN", 40, long(4000)),
-        [("chain-too-short", "ONE.BIN")],
+        [("never-written", "ONE.BIN")],
         [None],
         ("ONE.BIN",),
         id="valid length",
     ),
     pytest.param(
         field("ONE.BIN", 40, long(10_001)),
-        [("folder-damaged", "ONE.BIN")],
+        [("entry-damaged", "ONE.BIN")],
         ["valid-length"],
         ("ONE.BIN",),
         id="valid length beyond the size",
     ),
     pytest.param(
         field("ONE.BIN", 33, b"\2"),
-        [("folder-damaged", "ONE.BIN")],
+        [("entry-damaged", "ONE.BIN")],
         ["stream-flags"],
         ("ONE.BIN",),
         id="no allocation possible",
@@ -187,61 +195,71 @@ DAMAGES = [
     ),
     pytest.param(
         field("ONE.BIN", 1, b"\3", sealed=False),
-        [("lost-clusters", None), ("folder-damaged", None)],
+        [("lost-clusters", None), ("entry-damaged", None)],
         [None, "entry-set"],
         ("ONE.BIN",),
         id="a set without its end",
     ),
     pytest.param(
         field("ONE.BIN", 0, b"\x05", sealed=False),
-        [("lost-clusters", None), ("folder-damaged", None)],
+        [("lost-clusters", None), ("entry-damaged", None)],
         [None, "orphan-entry"],
         ("ONE.BIN",),
         id="a set without its beginning",
     ),
     pytest.param(
         field("SUB", 56, long(8192)),
-        [("chain-too-short", "SUB"), ("folder-damaged", "SUB")],
+        [("chain-too-short", "SUB"), ("entry-damaged", "SUB")],
         [None, "valid-length"],
         (),
         id="folder larger than its clusters",
     ),
     pytest.param(
         field("SUB", 52, word(0)),
-        [("lost-clusters", None), ("folder-damaged", "SUB")],
+        [("lost-clusters", None), ("entry-damaged", "SUB")],
         [None, "no-cluster"],
         ("SUB/INNER.BIN", "SUB/a name of more than fifteen units.bin"),
         id="folder without a place",
     ),
     pytest.param(
         field("ONE.BIN", 32 + 24, long(5000), sealed=True),
-        [("lost-clusters", None), ("folder-damaged", "ONE.BIN")],
+        [("lost-clusters", None), ("entry-damaged", "ONE.BIN")],
         [None, "valid-length"],
         ("ONE.BIN",),
         id="size below the valid length",
     ),
     pytest.param(
         system(0x81, 24, long(1)),
-        [("fsinfo-odd", None), ("fsinfo-odd", None)],
-        ["size", "short"],
+        [("bitmap-odd", None), ("bitmap-odd", None)],
+        ["bitmap-size", "bitmap-short"],
         (),
         id="bitmap too short",
     ),
-    pytest.param(system(0x81, 0, b"\x01"), [("fsinfo-odd", None)], ["count"], (), id="no bitmap"),
     pytest.param(
-        system(0x81, 1, b"\x01"), [("fsinfo-odd", None)], ["number"], (), id="the other bitmap"
+        system(0x81, 0, b"\x01"), [("bitmap-odd", None)], ["bitmap-count"], (), id="no bitmap"
     ),
     pytest.param(
-        system(0x82, 4, word(0)), [("boot-sector-odd", None)], ["checksum"], (), id="up-case sum"
+        system(0x81, 1, b"\x01"),
+        [("bitmap-odd", None)],
+        ["bitmap-number"],
+        (),
+        id="the other bitmap",
     ),
     pytest.param(
-        system(0x82, 24, long(2**40)), [("boot-sector-odd", None)], ["size"], (), id="up-case size"
+        system(0x82, 4, word(0)), [("upcase-odd", None)], ["upcase-checksum"], (), id="up-case sum"
     ),
     pytest.param(
-        system(0x83, 1, b"\x0c"), [("folder-damaged", None)], ["label"], (), id="label too long"
+        system(0x82, 24, long(2**40)),
+        [("upcase-odd", None)],
+        ["upcase-size"],
+        (),
+        id="up-case size",
     ),
     pytest.param(
-        system(0x83, 0, b"\x84"), [("folder-damaged", None)], ["unknown-entry"], (), id="unknown"
+        system(0x83, 1, b"\x0c"), [("entry-damaged", None)], ["label-odd"], (), id="label too long"
+    ),
+    pytest.param(
+        system(0x83, 0, b"\x84"), [("entry-damaged", None)], ["unknown-entry"], (), id="unknown"
     ),
 ]
 

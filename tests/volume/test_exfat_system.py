@@ -71,7 +71,7 @@ def test_a_second_bitmap_without_a_second_fat() -> None:
     image = built()
     put_entry(image, struct.pack("<BB18xIQ", 0x81, 1, 60, 1))
     volume = image.read()
-    assert whats(volume) == ["count", None]
+    assert whats(volume) == ["bitmap-count", None]
     assert volume.findings[1].slug == "chain-broken"
     assert volume.findings[1].structure == "allocation bitmap"
     assert whole(image, volume) == set(FILES)
@@ -81,21 +81,21 @@ def test_without_a_bitmap_nothing_is_free_or_lost() -> None:
     image = built()
     image.data[image.system_entry(0x81)] = 0x01
     volume = image.read()
-    assert whats(volume) == ["count"]
+    assert whats(volume) == ["bitmap-count"]
     assert volume.facts.free_bytes == 0
 
 
 def test_two_upcase_tables() -> None:
     image = built()
     put_entry(image, bytes(image.data[image.system_entry(0x82) :][:32]))
-    assert whats(image.read()) == ["count"]
+    assert whats(image.read()) == ["upcase-count"]
 
 
 def test_no_upcase_table() -> None:
     image = built()
     image.data[image.system_entry(0x82)] = 0x02
     volume = image.read()
-    assert ("boot-sector-odd", None) in said(volume)
+    assert ("upcase-odd", None) in said(volume)
     assert whole(image, volume) == set(FILES)
 
 
@@ -103,18 +103,18 @@ def test_an_upcase_table_without_its_mandatory_part() -> None:
     image = replaced_upcase(b"\0\0\1\0")
     volume = image.read()
     # The hashes of the names are by another table, and that is said for each.
-    assert whats(volume)[0] == "first-128"
+    assert whats(volume)[0] == "upcase-first-128"
     assert set(whats(volume)[1:]) <= {"name-hash"}
 
 
 def test_an_upcase_table_that_cannot_be_one() -> None:
-    assert whats(replaced_upcase(b"\xff\xff\xff\xffa\0b\0").read()) == ["content"]
-    assert whats(replaced_upcase(b"a\0b").read()) == ["content"]
+    assert whats(replaced_upcase(b"\xff\xff\xff\xffa\0b\0").read()) == ["upcase-content"]
+    assert whats(replaced_upcase(b"a\0b").read()) == ["upcase-content"]
 
 
 def test_one_byte_of_the_upcase_table() -> None:
     image = built()
     image.data[image.system_file(0x82) + 1000] ^= 0xFF
     volume = image.read()
-    assert whats(volume) == ["checksum"]
+    assert whats(volume) == ["upcase-checksum"]
     assert whole(image, volume) == set(FILES)

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cardprep.terms import MIB
-from cardprep.volume import exfat_table
+from cardprep.volume import chain_walk, exfat_table
 from cardprep.volume.exfat_boot import ExfatBootSector
 from cardprep.volume.exfat_table import BAD, END_OF_CHAIN, ExfatTable
 from cardprep.volume.fat_chain import Chain, ChainEnd
@@ -124,7 +124,7 @@ def test_a_fat_that_cannot_be_read() -> None:
 
 
 def test_more_pieces_than_are_followed(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(exfat_table, "MOST_RUNS", 2)
+    monkeypatch.setattr(chain_walk, "MOST_RUNS", 2)
     scattered = table(4, 0, 6, 0, 8, 0, END_OF_CHAIN, END_OF_CHAIN)
     assert scattered.walk(2).end is ChainEnd.SCATTERED
     assert scattered.contiguous(9, 512).end is ChainEnd.SCATTERED

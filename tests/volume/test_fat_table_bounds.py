@@ -11,7 +11,7 @@ from array import array
 
 import pytest
 
-from cardprep.volume import fat_table
+from cardprep.volume import chain_walk, fat_table
 from cardprep.volume.fat_boot import BootSector
 from cardprep.volume.fat_chain import ChainEnd
 from cardprep.volume.fat_table import FileAllocationTable
@@ -67,8 +67,8 @@ def test_a_chain_in_a_million_pieces_is_followed_only_so_far() -> None:
     found = table.walk(order[0])
     assert seconds(started) < 30
     assert found.end is ChainEnd.SCATTERED
-    assert len(found.runs) == fat_table.MOST_RUNS
-    assert order.index(found.at) >= fat_table.MOST_RUNS
+    assert len(found.runs) == chain_walk.MOST_RUNS
+    assert order.index(found.at) >= chain_walk.MOST_RUNS
     # What is left for all chains together is used up, so that the next one gets nothing.
     other = table.walk(order[-1])
     assert (other.clusters, other.end) == (0, ChainEnd.SCATTERED)

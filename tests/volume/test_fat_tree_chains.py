@@ -195,7 +195,7 @@ def test_the_upper_half_of_a_cluster_number_is_for_fat32(
 def test_a_chain_in_too_many_pieces(
     originals: dict[int, bytes], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("cardprep.volume.fat_table.MOST_RUNS", 4)
+    monkeypatch.setattr("cardprep.volume.chain_walk.MOST_RUNS", 4)
     image = FatImage(originals[16])
     one = image.chain(image.first_cluster(ONE))
     order = one[::2] + one[1::2]
