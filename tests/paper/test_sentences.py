@@ -34,11 +34,13 @@ from cardprep.rules.judge import judge
 from cardprep.terms import APPLICATION, BOOTLOADER, CHUNK, MIB, Version
 from cardprep.texts.catalogue import finding as worded
 from cardprep.texts.catalogue import refusal, screen, word
+from cardprep.texts.exfat import EXFAT_FINDINGS
 from cardprep.texts.findings import FINDINGS
 from cardprep.texts.refusals import REFUSALS
 from cardprep.texts.screens import SCREENS, WORDS
 from cardprep.volume.model import Extent, Left
 from tests.cards import MemorySectors
+from tests.exfat import SUB, built
 from tests.manifests import display_facts, image_facts, manifest_of
 from tests.rules.gone import gone, with_deleted
 from tests.rules.looked_at import APP, BOOT, GONE, MANIFEST, OLD, context, flipped, looked_at
@@ -130,9 +132,23 @@ def of_damage() -> Iterator[Finding]:
                 whole[at] ^= 0xFF
 
 
+def of_exfat() -> Iterator[Finding]:
+    """Give what is found on exFAT cards with one byte after another of their tables damaged."""
+    whole = built()
+    stretches = [(0, 120, 1), (508, 4, 1), (1020, 4, 1), (whole.fat * 512, 8, 1)]
+    stretches += [(whole.system_file(0x81), 4, 1), (whole.system_file(0x82), 4, 1)]
+    stretches += [(whole.root, 1024, 1), (whole.cluster(SUB[0]), 320, 3)]
+    for start, length, step in stretches:
+        for at in range(start, start + length, step):
+            whole.data[at] ^= 0xFF
+            yield from inspect_card(whole.medium()).findings
+            whole.data[at] ^= 0xFF
+
+
 @cache
 def collected() -> tuple[Finding, ...]:
-    found = {repr(finding): finding for finding in (*of_rules(), *of_damage(), *of_visits())}
+    all_of_them = (*of_rules(), *of_damage(), *of_exfat(), *of_visits())
+    found = {repr(finding): finding for finding in all_of_them}
     return tuple(found.values())
 
 
@@ -264,6 +280,10 @@ def test_all_findings_of_rules_are_collected() -> None:
     assert {finding.slug for finding in (*of_rules(), *of_visits(), *of_deleted())} >= RULES
     # And a good part of what can be wrong with a card's tables.
     assert len({finding.slug for finding in collected()} - RULES) > 20
+
+
+def test_all_findings_of_exfat_alone_are_collected() -> None:
+    assert {finding.slug for finding in collected()} >= EXFAT_FINDINGS.keys()
 
 
 def named(slug: str) -> list[str]:

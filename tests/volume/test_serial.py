@@ -10,6 +10,7 @@ from cardprep.errors import NotFatError, NotPartitionTableError, ReadFailedError
 from cardprep.volume.card import read_card
 from cardprep.volume.serial import volume_serial
 from tests.cards import MIB, MemorySectors, make_volume, run
+from tests.exfat import ExfatImage, empty
 
 START = 1 * MIB
 
@@ -52,6 +53,23 @@ def test_a_volume_without_one(volume: bytes) -> None:
 def test_cards_without_a_volume(data: bytes, refusal: type[Exception]) -> None:
     with pytest.raises(refusal):
         volume_serial(MemorySectors(data))
+
+
+def test_an_exfat_volume() -> None:
+    image = ExfatImage(empty())
+    expected = f"{int.from_bytes(image.data[100:104], 'little'):08X}"
+    for data in (bytes(image.data), in_partition(bytes(image.data))):
+        medium = MemorySectors(data)
+        assert volume_serial(medium) == f"{expected[:4]}-{expected[4:]}"
+        assert volume_serial(medium) == read_card(medium).volumes[0].facts.serial
+
+
+def test_an_exfat_volume_that_cannot_be_right() -> None:
+    image = ExfatImage(empty())
+    image.data[108] = 0xFE
+    for data in (bytes(image.data), in_partition(bytes(image.data))):
+        with pytest.raises(NotFatError):
+            volume_serial(MemorySectors(data))
 
 
 def test_a_sector_that_cannot_be_read(volume: bytes) -> None:

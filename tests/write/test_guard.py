@@ -15,11 +15,15 @@ import pytest
 from cardprep.errors import NotAllowedError, NotThereError, WriteRefusedError
 from cardprep.layout.build import lay_out
 from cardprep.layout.model import Layout
+from cardprep.medium.image_file import open_image_file
 from cardprep.terms import MIB
+from cardprep.volume.serial import volume_serial
 from cardprep.write.blank import is_blank
 from cardprep.write.guard import Permission, WritableCard, open_for_writing
 from tests.cards import make_volume
+from tests.exfat import ExfatImage, File, empty
 from tests.stages import Memory, laid_out_bytes, make_stage, write_image
+from tests.volumes import START, card_of, partition, table
 
 
 def laid_out(content: bytes = b"x" * 5000) -> tuple[Layout, Memory]:
@@ -200,6 +204,29 @@ def test_an_owners_card_is_refused(tmp_path: Path, layout: Layout) -> None:
     (tree / "waypoints.gpx").write_text("<gpx/>")
     path = tmp_path / "card.img"
     make_volume(path, 128 * MIB, "-F", "16", files=tree)
+    before = digest(path)
+    assert refused(path, layout) == "guard.content"
+    assert digest(path) == before
+
+
+@pytest.mark.parametrize("division", ["table", "no table"])
+@pytest.mark.parametrize("files", [(), (File(name="A.BIN", data=b"x" * 5000, clusters=(9, 10)),)])
+def test_an_exfat_card_with_the_stages_serial_number_is_somebodys(
+    tmp_path: Path, layout: Layout, division: str, files: tuple[File, ...]
+) -> None:
+    image = ExfatImage(empty())
+    image.set_boot(100, bytes.fromhex(layout.serial_text.replace("-", ""))[::-1])
+    for file in files:
+        image.add(file)
+    data = bytes(image.data)
+    if division == "table":
+        entry = partition(0x07, START // 512, len(data) // 512)
+        data = card_of(table(entry), data)
+    path = tmp_path / "card.img"
+    path.write_bytes(data)
+    os.truncate(path, layout.card_size)
+    with open_image_file(path) as sectors:
+        assert volume_serial(sectors) == layout.serial_text
     before = digest(path)
     assert refused(path, layout) == "guard.content"
     assert digest(path) == before
