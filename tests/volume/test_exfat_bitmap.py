@@ -64,3 +64,10 @@ def test_a_bitmap_that_is_too_short() -> None:
     with pytest.raises(NotFatError) as refused:
         ClusterBits.parse(b"\xff", 9)
     assert refused.value.reason == "exfat.bitmap-length"
+
+
+@given(st.binary(min_size=5, max_size=5), st.integers(2, 41), st.integers(1, 40))
+def test_which_clusters_are_used(data: bytes, first: int, count: int) -> None:
+    bits = ClusterBits.parse(data, 40)
+    count = min(count, 42 - first)
+    assert bits.used(first, count) == bytes(n in bits for n in range(first, first + count))

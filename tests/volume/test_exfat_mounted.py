@@ -15,9 +15,9 @@ import pytest
 
 from cardprep.terms import KIB, MIB
 from cardprep.volume.exfat_time import ExfatTime
-from cardprep.volume.model import Volume
+from cardprep.volume.model import Extent, Left, Volume
 from tests.cards import digest, run
-from tests.exfat import ExfatImage, attached, by_path, content, make_exfat, mounted
+from tests.exfat import ONE, ExfatImage, attached, built, by_path, content, make_exfat, mounted
 
 pytestmark = pytest.mark.oracle
 
@@ -186,6 +186,24 @@ def test_what_was_deleted(tmp_path: Path) -> None:
     assert (gone.folder, gone.short) == (("folder",), "a longer name that went.bin")
     assert gone.size in (0, 10_000)
     assert isinstance(gone.modified, ExfatTime)
+
+
+@pytest.mark.parametrize("again", [False, True])
+def test_where_deleted_content_may_still_be(again: bool) -> None:
+    image = built()
+    begin = image.find("ONE.BIN")
+    for entry in range(3):
+        image.data[begin + 32 * entry] &= 0x7F
+    for cluster in ONE:
+        image.mark(cluster, used=again and cluster == ONE[1])
+    if again:
+        image.set_entry(ONE[1], 0xFFFFFFF7)
+    volume = image.read()
+    assert volume.findings == ()
+    (gone,) = volume.deleted
+    assert (gone.shown, gone.name_is_whole, gone.size) == ("ONE.BIN", True, 10_000)
+    assert gone.left is (Left.PARTLY if again else Left.FREE)
+    assert gone.guesses == (Extent(image.cluster(ONE[0]), 4096 if again else 10_000),)
 
 
 def test_free_bytes_as_statvfs_has_them(tmp_path: Path) -> None:
