@@ -79,7 +79,8 @@ class Volumes:
         from cardprep.volume.exfat_volume import read_exfat_volume
 
         try:
-            return read_exfat_volume(self._sectors, Extent(start, room))
+            where, deleted = Extent(start, room), self._into_deleted
+            return read_exfat_volume(self._sectors, where, into_deleted=deleted)
         except NotFatError as error:
             return replace(foreign, reason=error.reason)
 

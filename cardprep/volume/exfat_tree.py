@@ -94,7 +94,7 @@ class ExfatWalk(FolderWalk):
             if self._tree.is_too_much:
                 break
         for found in content.deleted:
-            self._tree.deleted.append(self._deleted(folder.path, found))
+            self._tree.deleted.append(deleted_entry(folder.path, found))
         return below
 
     def _look_at_system_entries(self, folder: Folder, content: ExfatFolder) -> None:
@@ -184,23 +184,6 @@ class ExfatWalk(FolderWalk):
             is_whole=whole,
         )
 
-    def _deleted(self, folder: tuple[str, ...], found: FileSet) -> DeletedEntry:
-        file, name = found.file, found.name
-        stored = len(name.encode("utf-16-le", "surrogatepass")) // 2
-        return DeletedEntry(
-            folder=folder,
-            short=name or "?",
-            long_name=name or None,
-            name_is_whole=0 < stored == found.stream.name_length,
-            is_folder=file.is_folder,
-            size=found.stream.size,
-            attributes=file.attributes,
-            created=_quietly(file.created, file.created_hundredths, file.created_zone),
-            accessed=_quietly(file.accessed, 0, file.accessed_zone),
-            modified=_quietly(file.modified, file.modified_hundredths, file.modified_zone),
-            first_cluster=found.stream.first_cluster,
-        )
-
     def _time(
         self, path: tuple[str, ...], stamp: int, hundredths: int, zone: int
     ) -> ExfatTime | None:
@@ -256,6 +239,30 @@ def _is_sound(found: FileSet) -> bool:
         found.checksum_holds
         and bool(found.stream.flags & ALLOCATION_POSSIBLE)
         and found.stream.valid_length <= found.stream.size
+    )
+
+
+def deleted_entry(folder: tuple[str, ...], found: FileSet) -> DeletedEntry:
+    """Return what is left of a file or folder as a value; a lost end of its name shows as ?.
+
+    folder  parts of the folder in which it stood
+    """
+    file, name = found.file, found.name
+    stored = len(name.encode("utf-16-le", "surrogatepass")) // 2
+    is_whole = 0 < stored == found.stream.name_length
+    left = name if is_whole else f"{name}?"
+    return DeletedEntry(
+        folder=folder,
+        short=left,
+        long_name=left if name else None,
+        name_is_whole=is_whole,
+        is_folder=file.is_folder,
+        size=found.stream.size,
+        attributes=file.attributes,
+        created=_quietly(file.created, file.created_hundredths, file.created_zone),
+        accessed=_quietly(file.accessed, 0, file.accessed_zone),
+        modified=_quietly(file.modified, file.modified_hundredths, file.modified_zone),
+        first_cluster=found.stream.first_cluster,
     )
 
 

@@ -44,15 +44,16 @@ _PIECE = 2**15
 _MOST_BAD = 2**16
 
 
-def read_exfat_volume(sectors: Sectors, where: Extent) -> Volume:
+def read_exfat_volume(sectors: Sectors, where: Extent, *, into_deleted: bool = False) -> Volume:
     """Read the volume that begins where a stretch of the card does.
 
-    where  the stretch that the partition, or the card, has for it
+    where         the stretch that the partition, or the card, has for it
+    into_deleted  whether deleted folders are looked into as well
 
     Raises NotFatError if there is no exFAT volume, and ReadFailedError or
     ShortReadError if the first sector cannot be read.
     """
-    return _Reading(sectors, where).run()
+    return _Reading(sectors, where).run(into_deleted=into_deleted)
 
 
 class _Reading:
@@ -63,7 +64,7 @@ class _Reading:
         self._boot = regions.run()
         self._findings = regions.findings
 
-    def run(self) -> Volume:
+    def run(self, *, into_deleted: bool) -> Volume:
         boot, offset = self._boot, self._where.offset
         self._look_at_boot_sector(boot)
         self._look_at_marks(boot)
@@ -77,7 +78,13 @@ class _Reading:
         system = reading.run(root.bitmaps, root.upcases)
         tree = walk.finish(root, system.upcase, system.bitmap, all_names=system.has_upcase)
         free = self._look_at_usage(table, system)
-        self._look_for_deleted(tree, table.walked if system.bitmap is None else system.bitmap)
+        in_use = table.walked if system.bitmap is None else system.bitmap
+        if into_deleted and tree.deleted:
+            # Nobody else needs these.
+            from cardprep.volume.exfat_deleted_folders import DeletedExfatFolders
+
+            DeletedExfatFolders(self._sectors, offset, boot, in_use, tree).run()
+        self._look_for_deleted(tree, in_use)
         if table.unreadable is not None:
             self._say("read-error", "FAT", offset=table.unreadable)
         return Volume(
