@@ -7,9 +7,19 @@ import json
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from cardprep.bench.diagnose_told import spoken_in, told
+from cardprep.cli.diagnose_words import saw
 from cardprep.cli.run import run
+from cardprep.errors import CardprepError
+from cardprep.texts.catalogue import refusal
 from tests.bench.evening import planned_evening
+from tests.vessel.evenings import evening, radio, shelf
+from tests.vessel.visits import job
+
+EVENING = evening()
 
 TELEPHONE = (
     "model=OV-V40; role=main radio; handset=OV-H4; has bootloader=3.02; has application=4.17;"
@@ -24,6 +34,20 @@ def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     place = planned_evening(tmp_path, tmp_path / "downloads")
     monkeypatch.setenv("XDG_CONFIG_HOME", str(place.settings.parent))
     return str(place.shop)
+
+
+PIECES = ["1", "stage 2", "display", "visit", ";", "=", "state", "shown", "handset", "dark", "4.30"]
+
+
+@given(st.lists(st.sampled_from(PIECES) | st.text(max_size=8), max_size=8).map(" ".join))
+def test_any_words_are_read_or_refused(text: str) -> None:
+    opened, shelf_ = job(radio()), shelf()
+    try:
+        read = saw(text)
+        list(spoken_in(opened, shelf_, [read]))
+        told(EVENING, opened, [read])
+    except CardprepError as error:
+        assert refusal(error).message.encode("utf-8")
 
 
 def test_on_the_telephone(shop: str, capsys: pytest.CaptureFixture[str]) -> None:
