@@ -7,7 +7,7 @@ at power-on; a handset left behind is blank; a unit that shows nothing shows no 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 from cardprep.vessel.acts import NO_UNIT, Acts
@@ -84,9 +84,18 @@ class Seen:
     states: tuple[State, ...]
     told: Told
     went_on: str | None
+    # What was asked before; a run is asked the same for many sets of observations.
+    _known: dict[Question, frozenset[str] | None] = field(
+        default_factory=dict, compare=False, repr=False
+    )
 
     def allowed(self, question: Question) -> frozenset[str] | None:
         """Return the answers that a question can have; None for any."""
+        if question not in self._known:
+            self._known[question] = self._allowed(question)
+        return self._known[question]
+
+    def _allowed(self, question: Question) -> frozenset[str] | None:
         if question.stage >= 0:
             if question.unit >= 0:
                 return self._of_step(question)
