@@ -107,11 +107,12 @@ class _Search:
         least = max((forward.needed or 0 for forward in self._forwards), default=0)
         least = bound = max(least, self._by_types())
         for count in range(least, STAGES_MOST + 1):
-            self._looks = 0
             found = self._cheapest(start, count, bound)
             if found is not None:
                 return found
-            if self._looks < LOOKS_MOST and bound == count:
+            if self._looks >= LOOKS_MOST:
+                return None
+            if bound == count:
                 # Every row of this number was looked at.
                 bound = count + 1
         return None
